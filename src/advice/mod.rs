@@ -1,0 +1,1 @@
+//! Letters as data, then as text, HTML, chart, calendar and JSON.

@@ -1,0 +1,7 @@
+//! The covercast program.
+
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    covercast::cli::main()
+}

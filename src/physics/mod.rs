@@ -1,0 +1,1 @@
+//! What water, sun and wind do to a cover: plain functions of numbers with units.

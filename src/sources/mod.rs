@@ -1,0 +1,57 @@
+//! Forecast services: what each replies, turned into [`crate::weather`]; fetched politely, kept on disk.
+
+use std::path::PathBuf;
+
+use crate::weather::Product;
+
+/// Which services to ask, in order, and who is asking.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Settings {
+    /// Mail address or web page of the operator, sent in `User-Agent`.
+    pub contact: String,
+    /// Services in order of trust.
+    pub services: Vec<Service>,
+    /// Folder of the disk cache.
+    pub cache: PathBuf,
+}
+
+/// One service to ask.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Service {
+    /// Name in status and log, unique.
+    pub name: String,
+    /// What it replies.
+    pub kind: ServiceKind,
+    /// What its forecast is used for.
+    pub role: Role,
+    /// Address up to the path, `https` (or `http` to loopback with `allow_loopback`).
+    pub base_url: String,
+    /// File that holds the key, if the service wants one.
+    pub key_file: Option<PathBuf>,
+    /// Model or models to ask for; `None` for the service's own choice.
+    pub models: Option<String>,
+    /// Days ahead.
+    pub days: u32,
+    /// For the age.
+    pub product: Product,
+    /// Plain http and loopback addresses are allowed; for tests and own servers only.
+    pub allow_loopback: bool,
+}
+
+/// What a service replies.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum ServiceKind {
+    /// Open-Meteo forecast interface: one best forecast.
+    OpenMeteoForecast,
+    /// Open-Meteo ensemble interface: members.
+    OpenMeteoEnsemble,
+}
+
+/// What a forecast is used for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Role {
+    /// Its members give the chances.
+    Members,
+    /// A single forecast: decides alone, or beside members can only lower a chance.
+    Main,
+}

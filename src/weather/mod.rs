@@ -1,0 +1,16 @@
+//! Hourly weather of one place: past readings and forecast members on one time axis.
+//!
+//! Missing is a value of its own, never zero. Row `k` of every series stands for the hour that ends
+//! at stamp `k`; what the quantity means inside that hour is said at [`Run`].
+
+pub mod credit;
+pub mod forecast;
+pub mod run;
+pub mod series;
+pub mod stitch;
+
+pub use credit::Credit;
+pub use forecast::{Forecast, Freshness, Issue, Offer, Product};
+pub use run::{Quantity, Run};
+pub use series::{Series, Stamps};
+pub use stitch::Timeline;

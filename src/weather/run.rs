@@ -1,0 +1,144 @@
+//! One run of the weather: the canonical quantities of one forecast member, hour by hour.
+
+use serde::{Deserialize, Serialize};
+
+use super::series::Series;
+
+/// A canonical quantity of a [`Run`].
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Quantity {
+    /// Air temperature at 2 m \[°C\], at the stamp.
+    Temperature,
+    /// Dew point at 2 m \[°C\], at the stamp.
+    DewPoint,
+    /// Mean wind at 10 m \[m/s\], at the stamp.
+    Wind,
+    /// Highest gust at 10 m \[m/s\] in the hour before the stamp, never below the mean wind.
+    Gust,
+    /// Direction the wind comes from \[degrees\], at the stamp.
+    WindDirection,
+    /// Total precipitation \[mm\] in the hour before the stamp.
+    Rain,
+    /// Global radiation on the level \[W/m²\], mean of the hour before the stamp.
+    Shortwave,
+    /// Cloud cover \[0..1\], at the stamp.
+    Cloud,
+    /// 1 where thunder is about in the hour, else 0.
+    Thunder,
+    /// 1 where there is fog in the hour, else 0.
+    Fog,
+    /// 1 where snow falls or lies in the hour, else 0.
+    Snow,
+}
+
+impl Quantity {
+    /// All of them.
+    pub const ALL: [Self; 11] = [
+        Self::Temperature,
+        Self::DewPoint,
+        Self::Wind,
+        Self::Gust,
+        Self::WindDirection,
+        Self::Rain,
+        Self::Shortwave,
+        Self::Cloud,
+        Self::Thunder,
+        Self::Fog,
+        Self::Snow,
+    ];
+
+    /// The quantities without a value of which an hour cannot be judged.
+    pub const NEEDED: [Self; 8] = [
+        Self::Temperature,
+        Self::DewPoint,
+        Self::Wind,
+        Self::Gust,
+        Self::WindDirection,
+        Self::Rain,
+        Self::Shortwave,
+        Self::Cloud,
+    ];
+}
+
+/// One member: a series for each quantity, all of the same length.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Run {
+    /// [`Quantity::Temperature`].
+    pub temperature: Series,
+    /// [`Quantity::DewPoint`].
+    pub dew_point: Series,
+    /// [`Quantity::Wind`].
+    pub wind: Series,
+    /// [`Quantity::Gust`].
+    pub gust: Series,
+    /// [`Quantity::WindDirection`].
+    pub wind_direction: Series,
+    /// [`Quantity::Rain`].
+    pub rain: Series,
+    /// [`Quantity::Shortwave`].
+    pub shortwave: Series,
+    /// [`Quantity::Cloud`].
+    pub cloud: Series,
+    /// [`Quantity::Thunder`].
+    pub thunder: Series,
+    /// [`Quantity::Fog`].
+    pub fog: Series,
+    /// [`Quantity::Snow`].
+    pub snow: Series,
+}
+
+impl Run {
+    /// A run of `count` unknown hours.
+    pub fn unknown(count: usize) -> Self {
+        let mut run = Self::default();
+        for quantity in Quantity::ALL {
+            *run.of_mut(quantity) = Series::gaps(count);
+        }
+        run
+    }
+
+    /// The series of a quantity.
+    pub fn of(&self, quantity: Quantity) -> &Series {
+        match quantity {
+            Quantity::Temperature => &self.temperature,
+            Quantity::DewPoint => &self.dew_point,
+            Quantity::Wind => &self.wind,
+            Quantity::Gust => &self.gust,
+            Quantity::WindDirection => &self.wind_direction,
+            Quantity::Rain => &self.rain,
+            Quantity::Shortwave => &self.shortwave,
+            Quantity::Cloud => &self.cloud,
+            Quantity::Thunder => &self.thunder,
+            Quantity::Fog => &self.fog,
+            Quantity::Snow => &self.snow,
+        }
+    }
+
+    /// The series of a quantity, to be changed.
+    pub fn of_mut(&mut self, quantity: Quantity) -> &mut Series {
+        match quantity {
+            Quantity::Temperature => &mut self.temperature,
+            Quantity::DewPoint => &mut self.dew_point,
+            Quantity::Wind => &mut self.wind,
+            Quantity::Gust => &mut self.gust,
+            Quantity::WindDirection => &mut self.wind_direction,
+            Quantity::Rain => &mut self.rain,
+            Quantity::Shortwave => &mut self.shortwave,
+            Quantity::Cloud => &mut self.cloud,
+            Quantity::Thunder => &mut self.thunder,
+            Quantity::Fog => &mut self.fog,
+            Quantity::Snow => &mut self.snow,
+        }
+    }
+
+    /// Whether every needed quantity has a value in row `k`.
+    pub fn known(&self, k: usize) -> bool {
+        self.missing(k).is_none()
+    }
+
+    /// The first needed quantity without a value in row `k`.
+    pub fn missing(&self, k: usize) -> Option<Quantity> {
+        Quantity::NEEDED.into_iter().find(|quantity| self.of(*quantity).get(k).is_none())
+    }
+}

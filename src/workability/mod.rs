@@ -1,0 +1,10 @@
+//! From the model's hours to work windows: verdict per job and hour, joined into windows, each with
+//! its reasons and its chance.
+
+pub mod verdict;
+pub mod window;
+pub mod outlook;
+
+pub use outlook::{BlockOutlook, DryDay, HourView, JobRequest};
+pub use verdict::{Factor, Missing, Reason, Remark, Verdict};
+pub use window::{Chance, Margin, Opening, Window};
