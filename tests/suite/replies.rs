@@ -36,9 +36,12 @@ pub(crate) fn larkrise() -> Site {
     site(-39.6, 176.7, 20.0)
 }
 
+/// File, latitude, longitude and height of the site, moment of reading, sentence.
+type Recorded = (&'static str, (f64, f64, f64), &'static str, &'static str);
+
 /// Each recorded reply of the open service: place, moment of reading, and what comes of it.
 #[rustfmt::skip]
-const RECORDED: [(&str, (f64, f64, f64), &str, &str); 13] = [
+const RECORDED: [Recorded; 13] = [
     // D1: quantities that nothing stands in for are not in these replies.
     ("forecast-hourly-168h-melbourne-20251025.json", (-37.75, 144.87, 19.0), "2025-10-25T11:30:00Z",
         "the reply has no values of wind_direction_10m, without which no hour can be judged; ask for them in hourly="),
