@@ -7,5 +7,6 @@
     reason = "tests"
 )]
 
+mod fetching;
 mod layers;
 mod replies;
