@@ -29,7 +29,7 @@ pub struct Asked {
 /// Days back and days ahead that files are usually asked for, the likeliest first: our own request,
 /// the service's menu without past days, then its menu with them.
 const USUAL: [(i64, &[i64]); 10] = [
-    (5, &[7, 10, 14, 16]),
+    (5, &[7, 10, 14, 15, 16]),
     (0, &[3, 5, 7, 10, 14, 16]),
     (1, AHEAD),
     (2, AHEAD),
