@@ -63,7 +63,9 @@ impl Hedges {
         }
         let cos_elevation = (1.0 - up * up).max(0.0).sqrt();
         // sin(azimuth - row) cos(elevation), kept from vanishing as q >= 0.001.
-        let across = (east * self.cos_row - north * self.sin_row).abs().max(1e-3 * cos_elevation);
+        let across = (east * self.cos_row - north * self.sin_row)
+            .abs()
+            .max(1e-3 * cos_elevation);
         self.through(across / up, across)
     }
 
@@ -118,14 +120,24 @@ mod tests {
 
     #[test]
     fn opaque_hedges_stop_a_low_sun_across_the_rows_and_not_along_them() {
-        let alley = Alley { porosity: 1e-6, skirt_m: 0.0, ..Alley::default() };
+        let alley = Alley {
+            porosity: 1e-6,
+            skirt_m: 0.0,
+            ..Alley::default()
+        };
         assert!(beam(&alley, 30.0, 90.0) < 1e-3);
         assert!(beam(&alley, 30.0, 0.0) > 0.99);
     }
 
     #[test]
     fn a_low_cover_of_trees_is_an_open_field() {
-        assert!(Hedges::of(&Alley { tree_height_m: 0.49, ..Alley::default() }).is_none());
+        assert!(
+            Hedges::of(&Alley {
+                tree_height_m: 0.49,
+                ..Alley::default()
+            })
+            .is_none()
+        );
     }
 
     proptest! {

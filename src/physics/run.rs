@@ -135,7 +135,10 @@ impl CoverHour {
 /// answer has as many hours as both have.
 pub fn run(alley: &Alley, light: &Sunlight, rows: &[Row], start: Start) -> Vec<CoverHour> {
     let mut cover = Cover::new(alley, rows, start);
-    rows.iter().zip(&light.hours).map(|(row, sun)| cover.hour(row, sun, light.sky_view)).collect()
+    rows.iter()
+        .zip(&light.hours)
+        .map(|(row, sun)| cover.hour(row, sun, light.sky_view))
+        .collect()
 }
 
 /// What stays the same for a block, and the state of its cover.
@@ -196,7 +199,11 @@ impl<'a> Cover<'a> {
             pond: if full { alley.c_pond_mm } else { 0.0 },
             under: if full { alley.c_under_mm } else { 0.0 },
             sheet_c: mean_c,
-            ground: Ground { surface_c: mean_c, deep_c: mean_c, soil_mm: alley.soil_wetness0 * alley.soil_max_mm },
+            ground: Ground {
+                surface_c: mean_c,
+                deep_c: mean_c,
+                soil_mm: alley.soil_wetness0 * alley.soil_max_mm,
+            },
             before: None,
             water_known: !full,
             doubtful: full,
@@ -213,7 +220,11 @@ impl<'a> Cover<'a> {
 
     fn known(&mut self, hour: &Hour, sun: &SunHour, sky_view: f64) -> CoverHour {
         let sine = (hour.direction_deg.to_radians() - self.alley.row_azimuth_deg.to_radians()).sin();
-        let here = Before { hour: *hour, inside: self.shelter.ratios_for(sine * sine).inside, sine: sine.abs() };
+        let here = Before {
+            hour: *hour,
+            inside: self.shelter.ratios_for(sine * sine).inside,
+            sine: sine.abs(),
+        };
         let before = self.before.unwrap_or(here);
         let mut out = CoverHour::default();
         for (sub_step, sun_step) in (0_u32..).zip(&sun.steps) {
@@ -272,7 +283,11 @@ impl<'a> Cover<'a> {
         self.before = None;
         self.water_known = false;
         self.doubtful = true;
-        self.end(CoverHour { wet_top: 1.0, wet_under: 1.0, ..CoverHour::default() })
+        self.end(CoverHour {
+            wet_top: 1.0,
+            wet_under: 1.0,
+            ..CoverHour::default()
+        })
     }
 
     fn end(&self, out: CoverHour) -> CoverHour {
@@ -297,7 +312,15 @@ impl<'a> Cover<'a> {
         let (mut runoff, mut drip) = self.overflow();
 
         let around = self.around(now, sky_view);
-        let Balance { sheet_c, film, pond, under, under_heat, residual, .. } = around.cloth.balance(self.sheet_c);
+        let Balance {
+            sheet_c,
+            film,
+            pond,
+            under,
+            under_heat,
+            residual,
+            ..
+        } = around.cloth.balance(self.sheet_c);
         self.sheet_c = sheet_c;
 
         let per_watt = DT / around.latent_heat;
@@ -324,7 +347,15 @@ impl<'a> Cover<'a> {
             latent_heat: around.latent_heat,
         };
         self.ground.step(alley, &supply, DT);
-        Step { light: now.light, wind: around.wind, runoff, drip, evap_top, evap_under, residual }
+        Step {
+            light: now.light,
+            wind: around.wind,
+            runoff,
+            drip,
+            evap_top,
+            evap_under,
+            residual,
+        }
     }
 
     /// Lets go what the faces cannot hold: run-off from the top and drip from the underside \[mm\].
@@ -363,11 +394,16 @@ impl<'a> Cover<'a> {
 
         let sky = sky::emissivity(air_kpa, now.air_c, now.cloud);
         let from_air = alley.emissivity * SIGMA * kelvin4(now.air_c) * (sky_view * sky + 1.0 - sky_view);
-        let from_ground = if alley.underside_off { 0.0 } else { alley.emissivity * SIGMA * kelvin4(ground_c) };
+        let from_ground = if alley.underside_off {
+            0.0
+        } else {
+            alley.emissivity * SIGMA * kelvin4(ground_c)
+        };
         let sun = (1.0 - alley.albedo - alley.transmittance) * now.light;
 
         let puddled = self.pond > 0.0;
-        let film_share = self.wet_share(self.film / alley.c_film_mm) * if puddled { 1.0 - alley.pond_area } else { 1.0 };
+        let film_share =
+            self.wet_share(self.film / alley.c_film_mm) * if puddled { 1.0 - alley.pond_area } else { 1.0 };
         let top = latent * alley.le_ratio * g_t;
         let most = latent_heat / DT;
         let pond_area = if puddled { alley.pond_area } else { 0.0 };
@@ -380,7 +416,14 @@ impl<'a> Cover<'a> {
             (0.0, WetPart::default())
         } else {
             let heat = rho_cp * ratio(g_b * gap_heat, g_b + gap_heat);
-            (heat, WetPart { drying: through_gap(under_share), dewing: through_gap(1.0), most: most * self.under })
+            (
+                heat,
+                WetPart {
+                    drying: through_gap(under_share),
+                    dewing: through_gap(1.0),
+                    most: most * self.under,
+                },
+            )
         };
         Around {
             cloth: Surroundings {
@@ -391,10 +434,26 @@ impl<'a> Cover<'a> {
                 ground_c,
                 top_heat: rho_cp * g_t,
                 under_heat,
-                gap_c: if gap_heat > 0.0 { (g_b * ground_c + g_x * now.air_c) / gap_heat } else { now.air_c },
-                gap_kpa: if gap_vapour > 0.0 { (k_g * ground_kpa + g_x * air_kpa) / gap_vapour } else { air_kpa },
-                film: WetPart { drying: top * film_share, dewing: top, most: most * self.film },
-                pond: WetPart { drying: top * pond_area, dewing: 0.0, most: most * self.pond },
+                gap_c: if gap_heat > 0.0 {
+                    (g_b * ground_c + g_x * now.air_c) / gap_heat
+                } else {
+                    now.air_c
+                },
+                gap_kpa: if gap_vapour > 0.0 {
+                    (k_g * ground_kpa + g_x * air_kpa) / gap_vapour
+                } else {
+                    air_kpa
+                },
+                film: WetPart {
+                    drying: top * film_share,
+                    dewing: top,
+                    most: most * self.film,
+                },
+                pond: WetPart {
+                    drying: top * pond_area,
+                    dewing: 0.0,
+                    most: most * self.pond,
+                },
                 under,
             },
             wind,
@@ -412,7 +471,11 @@ impl<'a> Cover<'a> {
     /// Share of a face that is wet when it holds `filled` of what it can.
     fn wet_share(&self, filled: f64) -> f64 {
         let filled = filled.min(1.0);
-        if self.root_exponent { filled.sqrt() } else { filled.powf(self.alley.wet_exp) }
+        if self.root_exponent {
+            filled.sqrt()
+        } else {
+            filled.powf(self.alley.wet_exp)
+        }
     }
 }
 

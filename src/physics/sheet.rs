@@ -29,7 +29,11 @@ impl WetPart {
             return (self.dewing * d, self.dewing * slope);
         }
         let flux = self.drying * d;
-        if flux < self.most { (flux, self.drying * slope) } else { (self.most, 0.0) }
+        if flux < self.most {
+            (flux, self.drying * slope)
+        } else {
+            (self.most, 0.0)
+        }
     }
 }
 
@@ -107,7 +111,11 @@ impl Surroundings {
                 found.pond += pond * step;
                 found.under += under * step;
                 found.under_heat += under_heat * step;
-                found.residual = if step.abs() < TIGHT_K { left - total * step } else { self.residual(&found) };
+                found.residual = if step.abs() < TIGHT_K {
+                    left - total * step
+                } else {
+                    self.residual(&found)
+                };
                 found.evaluations = evaluations;
                 return found;
             }
@@ -135,10 +143,33 @@ impl Surroundings {
         let (pond, pond_slope) = self.pond.flux(deficit, slope);
         let (under, under_slope) = self.under.flux(saturated - self.gap_kpa, slope);
         let under_heat = self.under_heat * (sheet_c - self.gap_c);
-        let left =
-            self.radiation_in - cube * kelvin - self.top_heat * (sheet_c - self.air_c) - film - pond - under - under_heat;
-        let found = Balance { sheet_c, film, pond, under, under_heat, residual: 0.0, evaluations: 0 };
-        (found, left, [4.0 * cube + self.top_heat, film_slope, pond_slope, under_slope, self.under_heat])
+        let left = self.radiation_in
+            - cube * kelvin
+            - self.top_heat * (sheet_c - self.air_c)
+            - film
+            - pond
+            - under
+            - under_heat;
+        let found = Balance {
+            sheet_c,
+            film,
+            pond,
+            under,
+            under_heat,
+            residual: 0.0,
+            evaluations: 0,
+        };
+        (
+            found,
+            left,
+            [
+                4.0 * cube + self.top_heat,
+                film_slope,
+                pond_slope,
+                under_slope,
+                self.under_heat,
+            ],
+        )
     }
 
     /// What the booked fluxes leave over at the booked temperature.

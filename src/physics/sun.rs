@@ -53,7 +53,11 @@ impl Sun {
     }
 
     fn below() -> Self {
-        Self { up: -1.0, north: 0.0, east: 0.0 }
+        Self {
+            up: -1.0,
+            north: 0.0,
+            east: 0.0,
+        }
     }
 }
 
@@ -63,7 +67,10 @@ impl SunTrack {
     /// Beyond the library's years (-2000 to 6000) the sun stays below the horizon.
     pub fn over(latitude_deg: f64, longitude_deg: f64, from: DateTime<Utc>, to: DateTime<Utc>) -> Self {
         let first = from - TimeDelta::seconds(NODE_S);
-        let location = Location { latitude: latitude_deg, longitude: longitude_deg };
+        let location = Location {
+            latitude: latitude_deg,
+            longitude: longitude_deg,
+        };
         let positions = SolarPositions::new();
         let (sin_latitude, cos_latitude) = latitude_deg.to_radians().sin_cos();
         let count = ((to - first).num_seconds().max(0) / NODE_S) + 3;
@@ -84,7 +91,12 @@ impl SunTrack {
             let drift = drift - 2.0 * PI * ((drift - near) / (2.0 * PI)).round();
             nodes.push((sin_declination.clamp(-1.0, 1.0).asin(), drift));
         }
-        Self { sin_latitude, cos_latitude, first, nodes }
+        Self {
+            sin_latitude,
+            cos_latitude,
+            first,
+            nodes,
+        }
     }
 
     /// The sun at an instant of the stretch.
@@ -138,8 +150,18 @@ mod tests {
     #[test]
     fn the_sun_stands_where_the_printed_example_says() {
         let when = at("2003-10-17T19:30:30Z");
-        let sun = SunTrack::over(39.742_476, -105.1786, when - TimeDelta::hours(5), when + TimeDelta::hours(3)).at(when);
-        assert!((sun.elevation_deg() - 39.872_046).abs() < 1e-4, "{}", sun.elevation_deg());
+        let sun = SunTrack::over(
+            39.742_476,
+            -105.1786,
+            when - TimeDelta::hours(5),
+            when + TimeDelta::hours(3),
+        )
+        .at(when);
+        assert!(
+            (sun.elevation_deg() - 39.872_046).abs() < 1e-4,
+            "{}",
+            sun.elevation_deg()
+        );
         assert!((sun.azimuth_deg() - 194.340_241).abs() < 1e-4, "{}", sun.azimuth_deg());
     }
 
@@ -153,10 +175,16 @@ mod tests {
                 let place = Location { latitude, longitude };
                 let said = SolarPositions::new().at(&when, place, 0.0, DELTA_T_S, None).unwrap();
                 let sun = track.at(when);
-                assert!((sun.elevation_deg() - said.elevation_angle()).abs() < 1e-5, "{when} {latitude}");
+                assert!(
+                    (sun.elevation_deg() - said.elevation_angle()).abs() < 1e-5,
+                    "{when} {latitude}"
+                );
                 let turn = (sun.azimuth_deg() - said.azimuth() + 540.0).rem_euclid(360.0) - 180.0;
                 // Near the zenith and the poles the azimuth runs fast; the beam does not.
-                assert!((turn * said.elevation_angle().to_radians().cos()).abs() < 1e-5, "{when} {latitude}: {turn}");
+                assert!(
+                    (turn * said.elevation_angle().to_radians().cos()).abs() < 1e-5,
+                    "{when} {latitude}: {turn}"
+                );
             }
         }
     }

@@ -3,10 +3,10 @@
 
 use chrono::{DateTime, Datelike, NaiveDate, TimeDelta, Utc};
 
+use super::SUB_STEPS;
 use super::hedge::Hedges;
 use super::sky;
 use super::sun::SunTrack;
-use super::SUB_STEPS;
 use crate::alley::Alley;
 use crate::weather::Stamps;
 
@@ -55,7 +55,11 @@ impl SunStep {
 impl SunHour {
     /// Shortwave of sub-step `step` \[W/m²\] when the hour's mean is `mean`: follows the sun and keeps the mean.
     pub fn shortwave(&self, step: &SunStep, mean: f64) -> f64 {
-        if self.weight > 1e-6 { mean * 6.0 * step.sin_elevation.max(0.0) / self.weight } else { mean }
+        if self.weight > 1e-6 {
+            mean * 6.0 * step.sin_elevation.max(0.0) / self.weight
+        } else {
+            mean
+        }
     }
 }
 
@@ -74,13 +78,18 @@ impl Sunlight {
     pub fn under(alley: &Alley, stamps: Stamps, track: &SunTrack) -> Self {
         let hedges = Hedges::of(alley);
         let sky_view = hedges.map_or(1.0, |hedges| hedges.sky_view());
-        let hours = (0..stamps.count).map(|k| hour(hedges.as_ref(), track, stamps.start(k))).collect();
+        let hours = (0..stamps.count)
+            .map(|k| hour(hedges.as_ref(), track, stamps.start(k)))
+            .collect();
         Self { hours, sky_view }
     }
 }
 
 fn hour(hedges: Option<&Hedges>, track: &SunTrack, start: DateTime<Utc>) -> SunHour {
-    let mut hour = SunHour { elevation_deg: track.at(start + TimeDelta::seconds(1800)).elevation_deg(), ..SunHour::default() };
+    let mut hour = SunHour {
+        elevation_deg: track.at(start + TimeDelta::seconds(1800)).elevation_deg(),
+        ..SunHour::default()
+    };
     let mut middle = start + TimeDelta::seconds(300);
     for step in &mut hour.steps {
         let sun = track.at(middle);
@@ -100,7 +109,10 @@ fn hour(hedges: Option<&Hedges>, track: &SunTrack, start: DateTime<Utc>) -> SunH
 
 /// Days since 1 January 00:00 UTC, fractional.
 fn day_of_year(at: DateTime<Utc>) -> f64 {
-    let new_year = NaiveDate::from_ymd_opt(at.year(), 1, 1).unwrap_or(NaiveDate::MIN).and_hms_opt(0, 0, 0).unwrap_or_default();
+    let new_year = NaiveDate::from_ymd_opt(at.year(), 1, 1)
+        .unwrap_or(NaiveDate::MIN)
+        .and_hms_opt(0, 0, 0)
+        .unwrap_or_default();
     #[expect(clippy::cast_precision_loss, reason = "seconds of a year")]
     let days = (at.naive_utc() - new_year).num_seconds() as f64 / 86_400.0;
     days
@@ -112,8 +124,15 @@ mod tests {
 
     #[test]
     fn sub_steps_keep_the_mean_of_the_hour_through_dawn() {
-        let stamps = Stamps { first: "2026-03-10T00:00:00Z".parse().unwrap(), count: 48 };
-        let alley = Alley { lat: 46.5, lon: 11.3, ..Alley::default() };
+        let stamps = Stamps {
+            first: "2026-03-10T00:00:00Z".parse().unwrap(),
+            count: 48,
+        };
+        let alley = Alley {
+            lat: 46.5,
+            lon: 11.3,
+            ..Alley::default()
+        };
         let light = Sunlight::of(&alley, stamps);
         for hour in &light.hours {
             let sum: f64 = hour.steps.iter().map(|step| hour.shortwave(step, 300.0)).sum();

@@ -6,8 +6,8 @@
 //! Assumed: net and direction coefficients, same order as those of flat canopy roofs in
 //!         EN 1991-1-4:2005 section 7.3 (from memory); the default allowance is cautious guesswork.
 
-use super::wind::{Ratios, Shelter};
 use super::G;
+use super::wind::{Ratios, Shelter};
 use crate::alley::Alley;
 
 /// Density of air for loads \[kg/m³\].

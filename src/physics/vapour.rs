@@ -70,11 +70,16 @@ mod tests {
         }
     }
 
-    /// FAO-56 table 2.1 prints 81.8 kPa at 1800 m (example 2); its own formula differs by 0.1 kPa.
+    /// US Standard Atmosphere 1976, printed 89.876 kPa at 1000 m and 79.501 kPa at 2000 m (from memory).
     #[test]
-    fn pressure_at_1800_m_agrees_with_fao56_example_2() {
-        assert!((pressure_kpa(1800.0) - 81.8).abs() < 0.25);
-        assert!((pressure_kpa(0.0) - 101.325).abs() < 1e-12);
+    fn pressure_falls_with_height_as_in_the_standard_atmosphere() {
+        for (height_m, printed_kpa) in [(0.0, 101.325), (1000.0, 89.876), (2000.0, 79.501)] {
+            assert!(
+                (pressure_kpa(height_m) - printed_kpa).abs() < 0.01,
+                "{height_m} m: {}",
+                pressure_kpa(height_m)
+            );
+        }
     }
 
     proptest! {

@@ -54,8 +54,13 @@ impl Shelter {
         let (top, edge, depth) = if in_orchard {
             let (displacement, roughness) = (0.65 * height, 0.10 * height);
             let aloft = (BLENDING_M / OPEN_ROUGHNESS_M).ln() / (MAST_M / OPEN_ROUGHNESS_M).ln();
-            let top = aloft * ((height - displacement) / roughness).ln() / ((BLENDING_M - displacement) / roughness).ln();
-            (top, (-alley.edge_distance_m / (3.0 * height)).exp(), 1.0 - (at / height).min(1.0))
+            let top =
+                aloft * ((height - displacement) / roughness).ln() / ((BLENDING_M - displacement) / roughness).ln();
+            (
+                top,
+                (-alley.edge_distance_m / (3.0 * height)).exp(),
+                1.0 - (at / height).min(1.0),
+            )
         } else {
             (open, 0.0, 0.0)
         };
@@ -82,11 +87,19 @@ impl Shelter {
     /// Shares for a wind whose angle to the row has this squared sine.
     pub fn ratios_for(&self, sin2: f64) -> Ratios {
         if !self.in_orchard {
-            return Ratios { inside: self.open, edge: self.open, sin2 };
+            return Ratios {
+                inside: self.open,
+                edge: self.open,
+                sin2,
+            };
         }
         let attenuation = (self.a_par + (self.a_perp - self.a_par) * sin2) * (0.5 + self.density);
         let inside = self.top * (-attenuation * self.depth).exp();
-        Ratios { inside, edge: inside + self.edge * (self.open - inside).max(0.0), sin2 }
+        Ratios {
+            inside,
+            edge: inside + self.edge * (self.open - inside).max(0.0),
+            sin2,
+        }
     }
 
     /// Gust at the cover \[m/s\] where the mean wind there is `ratio` of the 10 m wind.
