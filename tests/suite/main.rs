@@ -9,3 +9,4 @@
 
 mod layers;
 mod planning;
+mod trace;
