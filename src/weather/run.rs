@@ -139,6 +139,8 @@ impl Run {
 
     /// The first needed quantity without a value in row `k`.
     pub fn missing(&self, k: usize) -> Option<Quantity> {
-        Quantity::NEEDED.into_iter().find(|quantity| self.of(*quantity).get(k).is_none())
+        Quantity::NEEDED
+            .into_iter()
+            .find(|quantity| self.of(*quantity).get(k).is_none())
     }
 }

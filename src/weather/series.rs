@@ -33,7 +33,9 @@ impl Stamps {
     /// Number of the first row whose hour starts at or after `at`, at most `count`.
     pub fn first_row_from(&self, at: DateTime<Utc>) -> usize {
         let seconds = (at - self.start(0)).num_seconds();
-        usize::try_from(seconds.div_euclid(3600) + i64::from(seconds.rem_euclid(3600) > 0)).unwrap_or(0).min(self.count)
+        usize::try_from(seconds.div_euclid(3600) + i64::from(seconds.rem_euclid(3600) > 0))
+            .unwrap_or(0)
+            .min(self.count)
     }
 }
 
@@ -47,12 +49,17 @@ pub struct Series {
 impl Series {
     /// A series of `count` gaps.
     pub fn gaps(count: usize) -> Self {
-        Self { values: vec![f32::NAN; count] }
+        Self {
+            values: vec![f32::NAN; count],
+        }
     }
 
     /// A series from optional values; what is not finite becomes a gap.
     pub fn new(values: impl IntoIterator<Item = Option<f64>>) -> Self {
-        #[expect(clippy::cast_possible_truncation, reason = "weather has four significant digits, f32 has seven")]
+        #[expect(
+            clippy::cast_possible_truncation,
+            reason = "weather has four significant digits, f32 has seven"
+        )]
         let values = values
             .into_iter()
             .map(|value| value.map_or(f32::NAN, |value| value as f32))
@@ -63,7 +70,11 @@ impl Series {
 
     /// The value of row `k`; `None` for a gap and beyond the ends.
     pub fn get(&self, k: usize) -> Option<f64> {
-        self.values.get(k).copied().filter(|value| !value.is_nan()).map(f64::from)
+        self.values
+            .get(k)
+            .copied()
+            .filter(|value| !value.is_nan())
+            .map(f64::from)
     }
 
     /// Puts a value, or a gap, into row `k`; beyond the end nothing happens.
@@ -97,7 +108,10 @@ impl Series {
 
     /// The number of rows up to the last that has a value: the horizon of this quantity.
     pub fn horizon(&self) -> usize {
-        self.values.iter().rposition(|value| !value.is_nan()).map_or(0, |last| last + 1)
+        self.values
+            .iter()
+            .rposition(|value| !value.is_nan())
+            .map_or(0, |last| last + 1)
     }
 }
 
@@ -108,14 +122,20 @@ mod tests {
     #[test]
     fn a_gap_stays_a_gap_and_is_never_zero() {
         let series = Series::new([Some(1.5), None, Some(f64::NAN), Some(f64::INFINITY), Some(0.0)]);
-        assert_eq!(series.iter().collect::<Vec<_>>(), [Some(1.5), None, None, None, Some(0.0)]);
+        assert_eq!(
+            series.iter().collect::<Vec<_>>(),
+            [Some(1.5), None, None, None, Some(0.0)]
+        );
         assert_eq!(series.get(9), None);
         assert_eq!(Series::new([Some(1.0), None]).horizon(), 1);
     }
 
     #[test]
     fn an_instant_on_a_stamp_belongs_to_the_hour_it_ends() {
-        let stamps = Stamps { first: "2026-03-10T01:00:00Z".parse().unwrap(), count: 3 };
+        let stamps = Stamps {
+            first: "2026-03-10T01:00:00Z".parse().unwrap(),
+            count: 3,
+        };
         assert_eq!(stamps.row("2026-03-10T01:00:00Z".parse().unwrap()), Some(0));
         assert_eq!(stamps.row("2026-03-10T01:00:01Z".parse().unwrap()), Some(1));
         assert_eq!(stamps.row("2026-03-10T00:00:00Z".parse().unwrap()), None);
