@@ -163,6 +163,12 @@ impl Mistakes {
         &self.0
     }
 
+    /// These and then the others.
+    pub fn and(mut self, others: Self) -> Self {
+        self.0.extend(others.0);
+        self
+    }
+
     /// All of them drawn below each other, with their number at the end.
     pub fn draw(&self, colour: Colour) -> String {
         let drawn: Vec<String> = self.0.iter().map(|one| one.draw(Severity::Error, colour)).collect();
