@@ -1,6 +1,6 @@
 //! `covercast check`: what was understood, or every mistake.
 
-use std::io::{IsTerminal, Write};
+use std::io::IsTerminal as _;
 use std::path::PathBuf;
 
 use chrono::{DateTime, NaiveDate, Utc, Weekday};
@@ -21,7 +21,7 @@ const WIDTH: usize = 96;
 const LEAST_DAYS: i64 = 7;
 const SHORT_DAYS: i64 = 21;
 
-/// Reads the files of a farm, tells every mistake at once, or what was understood.
+/// What to check.
 #[derive(Debug, Args)]
 pub(super) struct CheckArgs {
     /// Folder with farm.toml and harvest.csv
@@ -35,11 +35,11 @@ pub(super) struct CheckArgs {
     now: Option<DateTime<Utc>>,
 }
 
-/// Runs the command; `wall` is the present.
+/// The report of a good farm; `wall` is the present.
 ///
 /// # Errors
 /// Code 2 with every mistake of all files drawn.
-pub(super) fn run(args: &CheckArgs, wall: DateTime<Utc>) -> Result<(), Failure> {
+pub(super) fn check(args: &CheckArgs, wall: DateTime<Utc>) -> Result<String, Failure> {
     let now = args.now.unwrap_or(wall);
     let colour = |terminal: bool| if terminal { Colour::Terminal } else { Colour::Plain };
     let beside = args.farm.join("service.toml");
@@ -53,10 +53,7 @@ pub(super) fn run(args: &CheckArgs, wall: DateTime<Utc>) -> Result<(), Failure> 
             return Err(Failure { code: 2, text: drawn });
         }
     };
-    let text = report(&farm, service.as_ref(), now, colour(std::io::stdout().is_terminal()));
-    // A reader that went away needs no report.
-    let _ = std::io::stdout().write_all(text.as_bytes());
-    Ok(())
+    Ok(report(&farm, service.as_ref(), now, colour(std::io::stdout().is_terminal())))
 }
 
 /// What was understood, at most 100 columns wide.
