@@ -1,11 +1,14 @@
 //! Arguments, one file per command, and the exit code of each outcome.
 
+mod check;
 mod trace;
 
 use std::io::Write as _;
 use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
+
+use crate::daemon::Clock;
 
 /// Weather windows for growers who lay white reflective cover between their tree rows.
 #[derive(Debug, Parser)]
@@ -17,6 +20,8 @@ struct Arguments {
 
 #[derive(Debug, Subcommand)]
 enum Command {
+    /// Reads the files of a farm: tells every mistake at once, or what was understood
+    Check(check::CheckArgs),
     /// The cover model hour by hour, from one file of block numbers and one of weather
     Trace(trace::Arguments),
 }
@@ -34,6 +39,7 @@ pub struct Failure {
 pub fn main() -> ExitCode {
     let arguments = Arguments::parse();
     let outcome = match &arguments.command {
+        Command::Check(arguments) => check::check(arguments, Clock::Wall.now()),
         Command::Trace(arguments) => trace::trace(arguments),
     };
     match outcome {
