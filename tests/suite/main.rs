@@ -7,6 +7,7 @@
     reason = "tests"
 )]
 
+mod fetching;
 mod layers;
 mod planning;
 mod replies;
