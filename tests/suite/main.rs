@@ -9,3 +9,5 @@
 
 mod layers;
 mod planning;
+mod replies;
+mod trace;
