@@ -1,5 +1,6 @@
 //! Arguments, one file per command, and the exit code of each outcome.
 
+mod check;
 mod explain;
 mod loaded;
 mod note;
@@ -11,6 +12,8 @@ use std::io::Write as _;
 use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
+
+use crate::daemon::Clock;
 
 /// Weather windows for growers who lay white reflective cover between their tree rows.
 #[derive(Debug, Parser)]
@@ -30,6 +33,8 @@ enum Command {
     Status(status::Arguments),
     /// Why a letter says what it says
     Explain(explain::Arguments),
+    /// Reads the files of a farm: tells every mistake at once, or what was understood
+    Check(check::CheckArgs),
     /// The cover model hour by hour, from one file of block numbers and one of weather
     Trace(trace::Arguments),
 }
@@ -51,6 +56,7 @@ pub fn main() -> ExitCode {
         Command::Note(arguments) => note::note(arguments),
         Command::Status(arguments) => status::status(arguments),
         Command::Explain(arguments) => explain::explain(arguments),
+        Command::Check(arguments) => check::check(arguments, Clock::Wall.now()),
         Command::Trace(arguments) => trace::trace(arguments),
     };
     match outcome {

@@ -163,14 +163,20 @@ impl Mistakes {
         &self.0
     }
 
-    /// All of them drawn below each other, with their number at the end.
+    /// These and then the others.
+    pub fn and(mut self, others: Self) -> Self {
+        self.0.extend(others.0);
+        self
+    }
+
+    /// All of them drawn below each other, with their number in front.
     pub fn draw(&self, colour: Colour) -> String {
         let drawn: Vec<String> = self.0.iter().map(|one| one.draw(Severity::Error, colour)).collect();
         let count = match self.0.len() {
             1 => "1 mistake".to_owned(),
             many => format!("{many} mistakes"),
         };
-        format!("{}\n{count}. Nothing was changed; mend and check again.\n", drawn.join("\n"))
+        format!("{count}\n\n{}", drawn.join("\n"))
     }
 
     /// The first mistake in one line, and how many more there are; for a log.
@@ -265,7 +271,9 @@ mod tests {
         assert_eq!((finding.line, finding.column), (3, 12));
         assert_eq!(
             Mistakes(vec![finding]).to_string(),
-            "  × site: latitude is out of range
+            "1 mistake
+
+  × site: latitude is out of range
    ╭─[farm.toml:3:12]
  2 │ name = \"Ä\" # é
  3 │ latitude = 200
@@ -273,8 +281,6 @@ mod tests {
    ·             ╰── 200; allowed -90 to 90
    ╰────
   help: swap?
-
-1 mistake. Nothing was changed; mend and check again.
 "
         );
     }

@@ -22,6 +22,7 @@ use std::path::{Path, PathBuf};
 use chrono::{DateTime, NaiveDate, Utc};
 
 pub use mistake::{Colour, Finding, Mistakes, clean, draw_remarks};
+pub use service_file::LETTER_AT;
 pub use zone_data::ZoneData;
 
 use crate::farm::Farm;

@@ -25,7 +25,7 @@ const PRODUCTS: &[(&str, Product)] = &[("hourly", Product::HourlyModel), ("six-h
 const LOGS: &[(&str, Log)] = &[("text", Log::Text), ("json", Log::Json)];
 
 /// When the letter goes out if nothing is told.
-const LETTER_AT: NaiveTime = match NaiveTime::from_hms_opt(5, 30, 0) {
+pub const LETTER_AT: NaiveTime = match NaiveTime::from_hms_opt(5, 30, 0) {
     Some(time) => time,
     None => NaiveTime::MIN,
 };

@@ -10,6 +10,9 @@ use toml::de::{DeTable, DeValue};
 use super::mistake::{Finding, Found, Text, is_plain};
 use super::quantity::Allowed;
 
+/// Most words in a row in a message.
+const MOST_WORDS: usize = 12;
+
 /// One file and what was found in it.
 #[derive(Debug)]
 pub(super) struct File {
@@ -361,7 +364,8 @@ pub(super) fn closest<'w>(word: &str, known: &[&'w str]) -> Option<&'w str> {
 
 /// A few words in a row.
 pub(super) fn listed(words: &[&str]) -> String {
-    words.join(", ")
+    let shown = words.get(..MOST_WORDS.min(words.len())).unwrap_or_default().join(", ");
+    if words.len() > MOST_WORDS { shown + ", ..." } else { shown }
 }
 
 fn day_range(text: &str) -> Option<Vec<Weekday>> {
