@@ -8,3 +8,5 @@
 )]
 
 mod layers;
+mod letters;
+mod small_orchard;
