@@ -138,16 +138,15 @@ pub fn of_day(words: &Words<'_>, limits: &Limits, windows: &[&Window], day: &Day
     }
     merged.truncate(2);
     merged.sort_by_key(|reason| reason.from);
-    let mut said = Vec::new();
-    for reason in &merged {
-        said.push(phrase(words, limits, job, reason, day));
-    }
-    match (merged.as_slice(), said.as_slice()) {
-        ([first, second], [said_first, said_second]) => {
-            match (When::of(first, day), When::of(second, day)) {
-                (Some(When::Until(_)), Some(When::From(_) | When::Between(..))) => format!("{said_first}, then {said_second}"),
-                _ => format!("{said_first}, {said_second}"),
-            }
+    let said: Vec<String> = merged.iter().map(|reason| phrase(words, limits, job, reason, day)).collect();
+    let whens: Vec<Option<When>> = merged.iter().map(|reason| When::of(reason, day)).collect();
+    match (whens.as_slice(), said.as_slice()) {
+        ([Some(When::Until(until)), Some(next @ (When::From(from) | When::Between(from, _)))], [first, second]) => {
+            // "until noon, then ... from noon" says the same hour twice.
+            let again = matches!(next, When::From(_)) && *from <= words::half_up(*until);
+            let tail = format!(" {}", next.said(words));
+            let second = second.strip_suffix(&tail).filter(|_| again).unwrap_or(second);
+            format!("{first}, then {second}")
         }
         _ => said.join(", "),
     }

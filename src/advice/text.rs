@@ -1,6 +1,6 @@
 //! The letter as plain text: one fact a line, no columns, no line over 80 signs.
 
-use super::letter::{DayLine, Item, Letter, Ties, WindowLine};
+use super::letter::{DayLine, Item, Letter, TieLine, Ties, WindowLine};
 use super::letter::verdict_word;
 use super::words;
 use crate::workability::Verdict;
@@ -131,11 +131,18 @@ fn ties_part(page: &mut Page, ties: &Ties) {
     if let Some(note) = &ties.note {
         page.line(note);
     }
-    for line in &ties.lines {
+    let worst = |line: &TieLine| {
         let could = line.could_be.as_ref().map_or_else(String::new, |could| format!(", 8 of 10 runs {could}"));
+        format!("Worst hour: {}, gust {}{could}.", line.when, line.gust)
+    };
+    let mut said = String::new();
+    for line in &ties.lines {
+        if worst(line) != said {
+            said = worst(line);
+            page.line(&said);
+        }
         let more = line.more.as_ref().map_or_else(String::new, |more| format!(" Chance of more: {more}."));
         page.line(&format!("{}: ties carry about {}.{more}", line.block, line.carry));
-        page.line(&format!("Worst hour: {}, gust {}{could}.", line.when, line.gust));
     }
 }
 

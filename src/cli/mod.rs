@@ -1,5 +1,8 @@
 //! Arguments, one file per command, and the exit code of each outcome.
 
+mod trace;
+
+use std::io::Write as _;
 use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
@@ -13,7 +16,10 @@ struct Arguments {
 }
 
 #[derive(Debug, Subcommand)]
-enum Command {}
+enum Command {
+    /// The cover model hour by hour, from one file of block numbers and one of weather
+    Trace(trace::Arguments),
+}
 
 /// Why a command did not do its work.
 #[derive(Debug)]
@@ -27,5 +33,18 @@ pub struct Failure {
 /// Runs the command line of this process.
 pub fn main() -> ExitCode {
     let arguments = Arguments::parse();
-    match arguments.command {}
+    let outcome = match &arguments.command {
+        Command::Trace(arguments) => trace::trace(arguments),
+    };
+    match outcome {
+        Ok(text) => {
+            // Who stops reading half-way, as `head` does, has what was wanted.
+            let _ = std::io::stdout().write_all(text.as_bytes());
+            ExitCode::SUCCESS
+        }
+        Err(failure) => {
+            eprintln!("covercast: {}", failure.text);
+            ExitCode::from(failure.code)
+        }
+    }
 }

@@ -1,5 +1,7 @@
 //! Clock, schedule, event loop and stopping.
 
+pub mod schedule;
+
 use chrono::NaiveTime;
 
 /// When things are done.

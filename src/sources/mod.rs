@@ -1,8 +1,47 @@
 //! Forecast services: what each replies, turned into [`crate::weather`]; fetched politely, kept on disk.
 
+pub mod issue;
+pub mod open_meteo;
+pub mod refusal;
+
 use std::path::PathBuf;
 
-use crate::weather::Product;
+use chrono::{DateTime, Utc};
+
+pub use refusal::Refusal;
+
+use crate::farm::site::Site;
+use crate::weather::{Forecast, Place, Product};
+
+/// Reads a reply whose service is recognised from its content, such as a file given on the command line.
+///
+/// `fetched` is when it was fetched, or now for a file of unknown age; see [`issue`] for what that
+/// means for its age. `previous` is the reply of the same service before this one.
+pub fn read_reply(
+    bytes: &[u8],
+    site: &Site,
+    fetched: DateTime<Utc>,
+    previous: Option<&Forecast>,
+) -> Result<Forecast, Refusal> {
+    let offered = previous.map(open_meteo::offered).unwrap_or_default();
+    let context = open_meteo::Context {
+        site: place_of(site),
+        fetched,
+        previous,
+        offered: &offered,
+        asked: None,
+    };
+    open_meteo::read(bytes, &context)
+}
+
+/// A site as a point of a forecast.
+pub fn place_of(site: &Site) -> Place {
+    Place {
+        latitude: site.latitude,
+        longitude: site.longitude,
+        elevation: Some(site.elevation),
+    }
+}
 
 /// Which services to ask, in order, and who is asking.
 #[derive(Debug, Clone, PartialEq)]

@@ -21,7 +21,7 @@ pub struct Forecast {
     pub runs: Vec<Run>,
     /// Whether these are members of an ensemble or a single best forecast.
     pub kind: Kind,
-    /// How each quantity came to be; a quantity that is not named was missing for some hours only.
+    /// How each quantity came to be. One that is not named is optional and not in the reply.
     pub offers: BTreeMap<Quantity, Offer>,
     /// When it was issued, and how that is known.
     pub issue: Issue,
@@ -62,6 +62,8 @@ pub enum Offer {
     Estimated,
     /// Offered, but refused: unit unknown, or too many impossible values. Its hours are holes.
     Refused,
+    /// In the service's reply before this one and gone from this one. Its hours are holes.
+    Gone,
 }
 
 /// When a forecast was issued.
@@ -81,6 +83,8 @@ pub enum IssueBasis {
     Said,
     /// Fetch time of the first reply whose values differed from the one before.
     ValuesChanged,
+    /// Taken from the days the reply covers: there was no earlier reply to compare with.
+    Implied,
 }
 
 /// What sort of product it is; it sets how long a forecast counts as fresh.
@@ -114,6 +118,19 @@ impl Product {
         }
     }
 
+    /// Time between two updates.
+    pub fn interval(self) -> TimeDelta {
+        match self {
+            Self::HourlyModel => TimeDelta::hours(2),
+            Self::SixHourlyModel => TimeDelta::hours(6),
+        }
+    }
+
+    /// Whether two updates have been missed: the service gives the same forecast again and again.
+    pub fn is_stuck(self, issued: DateTime<Utc>, now: DateTime<Utc>) -> bool {
+        now - issued > self.span() + self.interval()
+    }
+
     /// Freshness at `now` of a forecast issued at `issued`: two spans, and never more than 24 h, of use.
     pub fn freshness(self, issued: DateTime<Utc>, now: DateTime<Utc>) -> Freshness {
         let age = now - issued;
@@ -126,7 +143,7 @@ impl Product {
         }
     }
 
-    /// When the freshness changes next after `now`, if it still can.
+    /// From when a forecast issued at `issued` may no longer be judged by.
     pub fn turns_unknown(self, issued: DateTime<Utc>) -> DateTime<Utc> {
         issued + (self.span() * 2).min(TimeDelta::hours(24))
     }

@@ -4,13 +4,14 @@
 //! at stamp `k`; what the quantity means inside that hour is said at [`Run`].
 
 pub mod credit;
+pub mod estimate;
 pub mod forecast;
 pub mod run;
 pub mod series;
 pub mod stitch;
 
 pub use credit::Credit;
-pub use forecast::{Forecast, Freshness, Issue, Offer, Product};
+pub use forecast::{Forecast, Freshness, Issue, IssueBasis, Kind, Offer, Place, Product};
 pub use run::{Quantity, Run};
 pub use series::{Series, Stamps};
-pub use stitch::Timeline;
+pub use stitch::{Source, Timeline, stitch};

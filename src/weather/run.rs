@@ -59,6 +59,27 @@ impl Quantity {
         Self::Shortwave,
         Self::Cloud,
     ];
+
+    /// The quantities without which an hour can be judged if the source never tells them; where it
+    /// tells them for other hours, an hour without is a hole.
+    pub const OPTIONAL: [Self; 3] = [Self::Thunder, Self::Fog, Self::Snow];
+
+    /// How a sentence calls it.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Temperature => "temperature",
+            Self::DewPoint => "dew point",
+            Self::Wind => "wind",
+            Self::Gust => "gusts",
+            Self::WindDirection => "wind direction",
+            Self::Rain => "rain",
+            Self::Shortwave => "sunshine",
+            Self::Cloud => "cloud",
+            Self::Thunder => "thunder",
+            Self::Fog => "fog",
+            Self::Snow => "snow",
+        }
+    }
 }
 
 /// One member: a series for each quantity, all of the same length.
@@ -137,10 +158,45 @@ impl Run {
         self.missing(k).is_none()
     }
 
-    /// The first needed quantity without a value in row `k`.
+    /// The first quantity whose value row `k` lacks: a needed one, or an optional one that the run
+    /// tells for other hours (else taking a thunderstorm away would make its hour better).
     pub fn missing(&self, k: usize) -> Option<Quantity> {
+        let told = Quantity::OPTIONAL
+            .into_iter()
+            .filter(|quantity| !self.of(*quantity).is_all_gaps());
         Quantity::NEEDED
             .into_iter()
+            .chain(told)
             .find(|quantity| self.of(*quantity).get(k).is_none())
+    }
+
+    /// The number of rows up to the last that has any value.
+    pub fn horizon(&self) -> usize {
+        Quantity::ALL
+            .into_iter()
+            .map(|quantity| self.of(quantity).horizon())
+            .max()
+            .unwrap_or(0)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_hour_without_its_thunder_is_unknown_unless_the_source_never_tells_thunder() {
+        let mut run = Run::unknown(2);
+        for quantity in Quantity::NEEDED {
+            run.of_mut(quantity).put(0, Some(1.0));
+            run.of_mut(quantity).put(1, Some(1.0));
+        }
+        assert!(run.known(0) && run.known(1));
+        run.thunder.put(0, Some(0.0));
+        assert_eq!(run.missing(0), None);
+        assert_eq!(run.missing(1), Some(Quantity::Thunder));
+        run.wind.put(1, None);
+        assert_eq!(run.missing(1), Some(Quantity::Wind));
+        assert_eq!(run.horizon(), 2);
     }
 }

@@ -40,10 +40,19 @@ impl Stamps {
 }
 
 /// One value an hour, or none.
-#[derive(Debug, Clone, PartialEq, Default)]
+#[derive(Debug, Clone, Default)]
 pub struct Series {
     /// NaN marks a gap; never handed out.
     values: Vec<f32>,
+    /// How many are no gaps.
+    known: usize,
+}
+
+/// Two gaps are the same, although two NaN are not.
+impl PartialEq for Series {
+    fn eq(&self, other: &Self) -> bool {
+        self.values.len() == other.values.len() && self.iter().eq(other.iter())
+    }
 }
 
 impl Series {
@@ -51,6 +60,7 @@ impl Series {
     pub fn gaps(count: usize) -> Self {
         Self {
             values: vec![f32::NAN; count],
+            known: 0,
         }
     }
 
@@ -60,12 +70,13 @@ impl Series {
             clippy::cast_possible_truncation,
             reason = "weather has four significant digits, f32 has seven"
         )]
-        let values = values
+        let values: Vec<f32> = values
             .into_iter()
             .map(|value| value.map_or(f32::NAN, |value| value as f32))
             .map(|value| if value.is_finite() { value } else { f32::NAN })
             .collect();
-        Self { values }
+        let known = values.iter().filter(|value| !value.is_nan()).count();
+        Self { values, known }
     }
 
     /// The value of row `k`; `None` for a gap and beyond the ends.
@@ -81,8 +92,9 @@ impl Series {
     pub fn put(&mut self, k: usize, value: Option<f64>) {
         if let Some(slot) = self.values.get_mut(k) {
             #[expect(clippy::cast_possible_truncation, reason = "as in new")]
-            let value = value.map_or(f32::NAN, |value| value as f32);
-            *slot = if value.is_finite() { value } else { f32::NAN };
+            let value = value.map(|value| value as f32).filter(|value| value.is_finite());
+            self.known = self.known + usize::from(value.is_some()) - usize::from(!slot.is_nan());
+            *slot = value.unwrap_or(f32::NAN);
         }
     }
 
@@ -98,7 +110,12 @@ impl Series {
 
     /// Whether no row has a value.
     pub fn is_all_gaps(&self) -> bool {
-        self.values.iter().all(|value| value.is_nan())
+        self.known == 0
+    }
+
+    /// Number of rows with a value.
+    pub fn known(&self) -> usize {
+        self.known
     }
 
     /// The rows in order.
@@ -128,6 +145,20 @@ mod tests {
         );
         assert_eq!(series.get(9), None);
         assert_eq!(Series::new([Some(1.0), None]).horizon(), 1);
+        assert_eq!(Series::new([None, Some(1.0)]), Series::new([None, Some(1.0)]));
+    }
+
+    #[test]
+    fn filling_and_emptying_hours_keeps_count_of_the_known_ones() {
+        let mut series = Series::gaps(3);
+        assert!(series.is_all_gaps());
+        series.put(1, Some(2.0));
+        series.put(1, Some(3.0));
+        series.put(2, Some(f64::NAN));
+        series.put(7, Some(1.0));
+        assert_eq!(series.known(), 1);
+        series.put(1, None);
+        assert!(series.is_all_gaps());
     }
 
     #[test]

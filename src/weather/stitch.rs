@@ -5,10 +5,10 @@
 
 use std::collections::BTreeSet;
 
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, TimeDelta, Utc};
 
-use super::forecast::{Freshness, Issue, Kind, Product};
-use super::{Credit, Forecast, Quantity, Run, Stamps};
+use super::forecast::{Freshness, Issue, Kind, Offer, Product};
+use super::{Credit, Forecast, Quantity, Run, Series, Stamps, estimate};
 
 /// The weather a morning is judged by.
 #[derive(Debug, Clone, PartialEq)]
@@ -25,7 +25,10 @@ pub struct Timeline {
     pub kind: Kind,
     /// Quantities the services do not offer and a rule filled in.
     pub estimated: BTreeSet<Quantity>,
-    /// Known hours of past before now; below 48 the model starts with full stores.
+    /// Quantities of which the deciding forecast knows nothing at any hour: optional ones it does not
+    /// tell, and those refused or gone.
+    pub untold: BTreeSet<Quantity>,
+    /// Known hours of past before now, short holes that can be bridged included; below 48 the model starts with full stores.
     pub past_hours: usize,
     /// Issue of the forecast that decides.
     pub issue: Issue,
@@ -48,8 +51,384 @@ pub struct Source<'a> {
     pub product: Product,
 }
 
+/// Length of the past on a timeline.
+const PAST_HOURS: i64 = 120;
+/// Longest hole that the wetness run bridges.
+const BRIDGED_HOURS: usize = 3;
+
 /// Joins the forecasts of one place into one past and future. `None` if there is none to join.
-pub fn stitch(sources: &[Source<'_>], now: DateTime<Utc>) -> Option<Timeline> {
-    let _ = (sources, now);
-    None
+///
+/// The first members that are not too old decide, else the first single forecast; a further single
+/// forecast stands beside them as `main`. All runs share the past of `main` or, if it knows no more of
+/// it, of the control run. `sin_elevation` gives the sine of the sun's elevation at the place, for
+/// sources that offer no radiation.
+pub fn stitch(
+    sources: &[Source<'_>],
+    now: DateTime<Utc>,
+    sin_elevation: impl Fn(DateTime<Utc>) -> f64,
+) -> Option<Timeline> {
+    let (deciding, beside) = choose(sources, now)?;
+    let stamps = axis(deciding.forecast, beside.map(|source| source.forecast), now);
+    let now_row = usize::try_from(PAST_HOURS).unwrap_or_default().min(stamps.count);
+    let place = |source: Source<'_>| -> Vec<Run> {
+        source
+            .forecast
+            .runs
+            .iter()
+            .map(|run| moved(source.forecast, run, stamps, &sin_elevation))
+            .collect()
+    };
+    let mut runs = place(deciding);
+    let mut main = beside.and_then(|source| place(source).into_iter().next());
+    let past = richer_past(runs.first()?, main.as_ref(), now_row).clone();
+    for run in runs.iter_mut().chain(main.as_mut()) {
+        share_past(run, &past, now_row);
+    }
+    let mut credits = vec![deciding.forecast.credit.clone()];
+    credits.extend(beside.map(|source| source.forecast.credit.clone()));
+    credits.dedup();
+    let remarks = remarks(sources, deciding, &runs, now_row, now);
+    Some(Timeline {
+        stamps,
+        now_row,
+        main,
+        kind: deciding.forecast.kind,
+        estimated: with_offer(deciding.forecast, |offer| offer == Some(Offer::Estimated)),
+        untold: with_offer(deciding.forecast, |offer| {
+            !matches!(offer, Some(Offer::Given | Offer::Estimated))
+        }),
+        past_hours: past_hours(&past, now_row),
+        issue: deciding.forecast.issue,
+        product: deciding.product,
+        freshness: deciding.freshness(now),
+        credits,
+        remarks,
+        runs,
+    })
+}
+
+impl Source<'_> {
+    fn freshness(&self, now: DateTime<Utc>) -> Freshness {
+        self.product.freshness(self.forecast.issue.at, now)
+    }
+}
+
+/// Who decides and who stands beside: members before single forecasts, usable ages before all else.
+fn choose<'a>(sources: &[Source<'a>], now: DateTime<Utc>) -> Option<(Source<'a>, Option<Source<'a>>)> {
+    let rank = |source: &Source<'_>| {
+        (
+            source.freshness(now) == Freshness::Unknown,
+            source.forecast.kind != Kind::Members,
+        )
+    };
+    let deciding = *sources
+        .iter()
+        .filter(|source| !source.forecast.runs.is_empty())
+        .min_by_key(|source| rank(source))?;
+    let beside = sources.iter().find(|source| {
+        !std::ptr::eq(source.forecast, deciding.forecast)
+            && source.forecast.kind == Kind::Single
+            && source.freshness(now) != Freshness::Unknown
+    });
+    Some((deciding, beside.copied()))
+}
+
+/// From [`PAST_HOURS`] before the last full hour to the end of the longest series.
+fn axis(deciding: &Forecast, beside: Option<&Forecast>, now: DateTime<Utc>) -> Stamps {
+    let full_hour = now - TimeDelta::seconds(now.timestamp().rem_euclid(3600));
+    let full_hour = DateTime::from_timestamp(full_hour.timestamp(), 0).unwrap_or(full_hour);
+    let first = full_hour - TimeDelta::hours(PAST_HOURS - 1);
+    let end = |forecast: &Forecast| {
+        let hours = forecast.runs.iter().map(Run::horizon).max().unwrap_or(0);
+        // Hours of the source's first stamp before the axis begins count against it.
+        let offset = (forecast.stamps.first - first).num_hours();
+        usize::try_from(offset + i64::try_from(hours).unwrap_or(0)).unwrap_or(0)
+    };
+    let past = usize::try_from(PAST_HOURS).unwrap_or(0);
+    let count = end(deciding).max(beside.map_or(0, end)).max(past);
+    Stamps { first, count }
+}
+
+/// A run on another axis, with the radiation of a source that offers none.
+fn moved(forecast: &Forecast, run: &Run, stamps: Stamps, sin_elevation: &impl Fn(DateTime<Utc>) -> f64) -> Run {
+    let offset = (stamps.first - forecast.stamps.first).num_hours();
+    let mut moved = Run::default();
+    for quantity in Quantity::ALL {
+        let series = run.of(quantity);
+        let hours = (0..stamps.count).map(|k| {
+            let row = i64::try_from(k).ok()?.checked_add(offset)?;
+            series.get(usize::try_from(row).ok()?)
+        });
+        *moved.of_mut(quantity) = Series::new(hours);
+    }
+    if forecast.offers.get(&Quantity::Shortwave) == Some(&Offer::Estimated) {
+        moved.shortwave = estimate::shortwave_series(stamps, &moved.cloud, sin_elevation);
+    }
+    moved
+}
+
+/// The run that knows more hours of the past; the control run if both know the same.
+fn richer_past<'a>(control: &'a Run, main: Option<&'a Run>, now_row: usize) -> &'a Run {
+    match main {
+        Some(main) if past_hours(main, now_row) >= past_hours(control, now_row) => main,
+        _ => control,
+    }
+}
+
+fn share_past(run: &mut Run, past: &Run, now_row: usize) {
+    for quantity in Quantity::ALL {
+        let from = past.of(quantity);
+        // What only one of the two sources tells must not look like a series full of holes.
+        if run.of(quantity).is_all_gaps() || (from.is_all_gaps() && Quantity::OPTIONAL.contains(&quantity)) {
+            continue;
+        }
+        for k in 0..now_row {
+            run.of_mut(quantity).put(k, from.get(k));
+        }
+    }
+}
+
+/// Hours before now without a hole that the wetness run cannot bridge.
+fn past_hours(past: &Run, now_row: usize) -> usize {
+    const BRIDGED: [Quantity; 4] = [
+        Quantity::Temperature,
+        Quantity::DewPoint,
+        Quantity::Wind,
+        Quantity::Cloud,
+    ];
+    const STRICT: [Quantity; 3] = [Quantity::Rain, Quantity::Shortwave, Quantity::WindDirection];
+    let (mut known, mut hole) = (0, 0);
+    for (count, k) in (0..now_row).rev().enumerate() {
+        let lacks = |quantity: &Quantity| past.of(*quantity).get(k).is_none();
+        if STRICT.iter().any(lacks) {
+            break;
+        }
+        hole = if BRIDGED.iter().any(lacks) { hole + 1 } else { 0 };
+        if hole > BRIDGED_HOURS {
+            break;
+        }
+        if hole == 0 {
+            known = count + 1;
+        }
+    }
+    known
+}
+
+fn with_offer(forecast: &Forecast, keep: impl Fn(Option<Offer>) -> bool) -> BTreeSet<Quantity> {
+    Quantity::ALL
+        .into_iter()
+        .filter(|quantity| keep(forecast.offers.get(quantity).copied()))
+        .collect()
+}
+
+/// What a reader should know about gaps: sources left out, quantities filled in, hours missing.
+fn remarks(
+    sources: &[Source<'_>],
+    deciding: Source<'_>,
+    runs: &[Run],
+    now_row: usize,
+    now: DateTime<Utc>,
+) -> Vec<String> {
+    let mut found = Vec::new();
+    for source in sources
+        .iter()
+        .filter(|source| !std::ptr::eq(source.forecast, deciding.forecast))
+    {
+        if source.freshness(now) == Freshness::Unknown {
+            let hours = (now - source.forecast.issue.at).num_hours();
+            found.push(format!(
+                "{} is {hours} h old and left out.",
+                source.forecast.credit.service
+            ));
+        }
+    }
+    for (quantity, offer) in &deciding.forecast.offers {
+        let word = quantity.word();
+        match (offer, quantity) {
+            (Offer::Given, _) => {}
+            (Offer::Estimated, Quantity::Gust) => {
+                found.push("The forecast has no gusts: taken as twice the wind, at least 3 m/s more.".to_owned());
+            }
+            (Offer::Estimated, Quantity::DewPoint) => {
+                found.push("The forecast has no dew point: worked out from temperature and humidity.".to_owned());
+            }
+            (Offer::Estimated, _) => found.push(format!("The forecast has no {word}: estimated from sun and cloud.")),
+            (Offer::Refused, _) => found.push(format!("Not known: {word}. The forecast's values were not usable.")),
+            (Offer::Gone, _) => found.push(format!("Not known: {word}. The forecast had it until now.")),
+        }
+    }
+    for quantity in Quantity::NEEDED {
+        let holes = runs
+            .iter()
+            .map(|run| holes(run.of(quantity), now_row))
+            .max()
+            .unwrap_or(0);
+        if holes > 0 {
+            let hours = if holes == 1 {
+                "1 hour".to_owned()
+            } else {
+                format!("{holes} hours")
+            };
+            found.push(format!("Missing in the forecast: {} of {hours}.", quantity.word()));
+        }
+    }
+    found
+}
+
+/// Gaps between now and the last value.
+fn holes(series: &Series, now_row: usize) -> usize {
+    (now_row..series.horizon()).filter(|k| series.get(*k).is_none()).count()
+}
+
+#[cfg(test)]
+mod tests {
+    use std::collections::BTreeMap;
+
+    use super::super::forecast::{IssueBasis, Place};
+    use super::*;
+    use crate::units::Degrees;
+
+    const NOW: &str = "2026-03-09T16:30:00Z";
+
+    fn at(text: &str) -> DateTime<Utc> {
+        text.parse().unwrap()
+    }
+
+    /// A forecast whose every value is `value`, from `first` for `count` hours.
+    fn forecast(kind: Kind, runs: usize, value: f64, first: &str, count: usize) -> Forecast {
+        let mut run = Run::unknown(count);
+        for quantity in Quantity::NEEDED {
+            *run.of_mut(quantity) = Series::new(vec![Some(value); count]);
+        }
+        Forecast {
+            credit: Credit {
+                service: format!("{kind:?}"),
+                line: String::new(),
+                link: String::new(),
+            },
+            place: Place {
+                latitude: Degrees(-39.6),
+                longitude: Degrees(176.7),
+                elevation: None,
+            },
+            stamps: Stamps {
+                first: at(first),
+                count,
+            },
+            runs: vec![run; runs],
+            kind,
+            offers: Quantity::NEEDED
+                .into_iter()
+                .map(|quantity| (quantity, Offer::Given))
+                .collect::<BTreeMap<_, _>>(),
+            issue: Issue {
+                at: at("2026-03-09T12:00:00Z"),
+                basis: IssueBasis::ValuesChanged,
+            },
+            fetched: at("2026-03-09T12:00:00Z"),
+            rejected: 0,
+        }
+    }
+
+    fn source(forecast: &Forecast) -> Source<'_> {
+        Source {
+            forecast,
+            product: Product::SixHourlyModel,
+        }
+    }
+
+    #[test]
+    fn the_axis_begins_five_days_back_and_ends_with_the_longest_series() {
+        let members = forecast(Kind::Members, 3, 1.0, "2026-03-04T00:00:00Z", 15 * 24);
+        let line = stitch(&[source(&members)], at(NOW), |_| 1.0).unwrap();
+        assert_eq!(line.stamps.first, at("2026-03-04T17:00:00Z"));
+        assert_eq!(line.stamps.at(line.now_row), at("2026-03-09T17:00:00Z"));
+        assert_eq!(line.stamps.at(line.stamps.count - 1), at("2026-03-18T23:00:00Z"));
+        assert_eq!(line.past_hours, 120);
+        assert_eq!(line.freshness, Freshness::Fresh);
+        let on_the_hour = stitch(&[source(&members)], at("2026-03-09T17:00:00Z"), |_| 1.0).unwrap();
+        assert_eq!(on_the_hour.stamps.at(on_the_hour.now_row), at("2026-03-09T18:00:00Z"));
+    }
+
+    #[test]
+    fn members_share_the_past_of_the_main_forecast_and_keep_their_own_future() {
+        let members = forecast(Kind::Members, 2, 1.0, "2026-03-09T00:00:00Z", 240);
+        let main = forecast(Kind::Single, 1, 2.0, "2026-03-04T00:00:00Z", 10 * 24);
+        let line = stitch(&[source(&main), source(&members)], at(NOW), |_| 1.0).unwrap();
+        assert_eq!(line.kind, Kind::Members);
+        let wind = |k: usize| line.runs.iter().map(|run| run.wind.get(k)).collect::<Vec<_>>();
+        assert_eq!(wind(line.now_row - 1), [Some(2.0); 2]);
+        assert_eq!(wind(line.now_row), [Some(1.0); 2]);
+        assert_eq!(line.main.unwrap().wind.get(line.now_row), Some(2.0));
+        assert_eq!(line.credits.len(), 2);
+    }
+
+    #[test]
+    fn a_short_past_is_counted_and_never_filled() {
+        let members = forecast(Kind::Members, 2, 1.0, "2026-03-09T00:00:00Z", 240);
+        let line = stitch(&[source(&members)], at(NOW), |_| 1.0).unwrap();
+        assert_eq!(line.past_hours, 17);
+        assert_eq!(line.runs[0].wind.get(line.now_row - 18), None);
+    }
+
+    #[test]
+    fn a_hole_of_wind_is_bridged_in_the_past_and_a_hole_of_rain_is_not() {
+        let mut members = forecast(Kind::Members, 1, 1.0, "2026-03-04T00:00:00Z", 360);
+        let ten_before = 5 * 24 + 17 - 10;
+        for k in ten_before..ten_before + 3 {
+            members.runs[0].wind.put(k, None);
+        }
+        assert_eq!(stitch(&[source(&members)], at(NOW), |_| 1.0).unwrap().past_hours, 120);
+        members.runs[0].rain.put(ten_before, None);
+        assert_eq!(stitch(&[source(&members)], at(NOW), |_| 1.0).unwrap().past_hours, 7);
+    }
+
+    #[test]
+    fn each_quantity_ends_where_its_own_forecast_ends() {
+        let mut main = forecast(Kind::Single, 1, 1.0, "2026-03-04T00:00:00Z", 360);
+        for k in 200..360 {
+            main.runs[0].gust.put(k, None);
+        }
+        let line = stitch(&[source(&main)], at(NOW), |_| 1.0).unwrap();
+        assert_eq!(line.stamps.at(line.stamps.count - 1), at("2026-03-18T23:00:00Z"));
+        assert_eq!(line.runs[0].missing(line.stamps.count - 1), Some(Quantity::Gust));
+        assert!(line.remarks.is_empty(), "{:?}", line.remarks);
+    }
+
+    #[test]
+    fn an_ensemble_that_is_too_old_gives_way_to_a_forecast_that_is_not() {
+        let mut members = forecast(Kind::Members, 2, 1.0, "2026-03-04T00:00:00Z", 360);
+        members.issue.at = at("2026-03-08T12:00:00Z");
+        let main = forecast(Kind::Single, 1, 2.0, "2026-03-04T00:00:00Z", 360);
+        let line = stitch(&[source(&members), source(&main)], at(NOW), |_| 1.0).unwrap();
+        assert_eq!((line.kind, line.main), (Kind::Single, None));
+        assert_eq!(line.remarks, ["Members is 28 h old and left out."]);
+        let alone = stitch(&[source(&members)], at(NOW), |_| 1.0).unwrap();
+        assert_eq!(alone.freshness, Freshness::Unknown);
+        assert!(stitch(&[], at(NOW), |_| 1.0).is_none());
+    }
+
+    #[test]
+    fn sunshine_that_is_not_offered_is_estimated_and_said_so() {
+        let mut main = forecast(Kind::Single, 1, 0.5, "2026-03-04T00:00:00Z", 360);
+        main.runs[0].shortwave = Series::gaps(360);
+        main.offers.insert(Quantity::Shortwave, Offer::Estimated);
+        let line = stitch(&[source(&main)], at(NOW), |_| 1.0).unwrap();
+        assert_eq!(line.runs[0].shortwave.get(line.now_row), Some(650.0));
+        assert!(line.estimated.contains(&Quantity::Shortwave));
+        assert_eq!(
+            line.remarks,
+            ["The forecast has no sunshine: estimated from sun and cloud."]
+        );
+    }
+
+    #[test]
+    fn missing_hours_are_said() {
+        let mut main = forecast(Kind::Single, 1, 0.5, "2026-03-04T00:00:00Z", 360);
+        for k in 200..203 {
+            main.runs[0].wind.put(k, None);
+        }
+        let line = stitch(&[source(&main)], at(NOW), |_| 1.0).unwrap();
+        assert_eq!(line.remarks, ["Missing in the forecast: wind of 3 hours."]);
+    }
 }

@@ -2,6 +2,9 @@
 //! its reasons and its chance.
 
 pub mod verdict;
+pub mod hour;
+pub mod doubt;
+pub mod dry;
 pub mod window;
 pub mod outlook;
 

@@ -10,3 +10,6 @@
 mod layers;
 mod letters;
 mod small_orchard;
+mod planning;
+mod replies;
+mod trace;

@@ -446,7 +446,7 @@ impl Hand {
             firm,
             reasons: Vec::new(),
             remarks: Vec::new(),
-            margin: Margin { wind: None, wind_limit: Some(MetresPerSecond(if job == Job::Lay { 10.0 } else { 11.0 })), drying: None },
+            margin: Margin { wind: None, wind_limit: Some(MetresPerSecond(Limits::default().of(job).gust.bad)), drying: None },
         }
     }
 
@@ -490,7 +490,7 @@ fn outlook(name: &str) -> BlockOutlook {
     hand.open(Job::Check, 0, (7.5, 17.0), (7.5, 8.5), 10, &[]);
     hand.open(Job::Check, 1, (7.5, 11.0), (7.5, 8.5), 9, &[]);
     hand.open(Job::Fold, 0, (9.0, 17.0), (9.0, 11.0), 9, &[]);
-    hand.open(Job::Redry, 0, (11.0, 17.0), (13.0, 16.0), 8, &[]);
+    hand.open(Job::Redry, 0, (9.0, 17.0), (9.0, 12.5), 8, &[]);
     let (carry, beaten) = match name {
         "Hill" => (61.0, 2),
         _ => (76.0, 0),

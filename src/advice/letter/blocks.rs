@@ -79,6 +79,11 @@ impl<'a> Morning<'a> {
         for job in &block.jobs {
             let place = Place { block: &block.block, job };
             let walk = job.job == Job::Check;
+            // Folding is the way out of a lift, said under "If today fails".
+            let lifts = block.jobs.iter().any(|other| other.job == Job::Lift);
+            if job.job == Job::Fold && lifts && self.chosen(job).is_none() {
+                continue;
+            }
             // The walk along the ties is routine: named only when it is the block's one job or is due.
             if walk && (!said.is_empty() || block.jobs.len() > 1) && job.from > self.words.today {
                 continue;
@@ -92,7 +97,8 @@ impl<'a> Morning<'a> {
             }
         }
         if said.is_empty() {
-            said.push("Nothing to do.".to_owned());
+            let no_date = block.pick.is_none() && block.out.is_none();
+            said.push(if no_date { "Nothing to plan without a pick date." } else { "Nothing to do." }.to_owned());
         }
         said
     }
@@ -113,6 +119,9 @@ impl<'a> Morning<'a> {
         }
         if job.from > self.words.today {
             return format!("{verb} from {}{}.", words::date(job.from), last.unwrap_or_default());
+        }
+        if let Some(opening) = self.offers(place).first() {
+            return format!("{verb}: could be done {}, but no hands are free then.", self.offer_said(opening));
         }
         format!("{verb}: no usable hours in sight{}.", last.unwrap_or_default())
     }

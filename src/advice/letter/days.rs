@@ -93,7 +93,8 @@ impl<'a> Morning<'a> {
         if !self.works(day) {
             return None;
         }
-        let others = self.places().filter(|other| other.job.job != place.job.job && other.job.job != Job::Redry);
+        let work = |other: &Place<'_>| other.job.job != place.job.job && matches!(other.job.job, Job::Lay | Job::Lift);
+        let others = self.places().filter(work);
         let open = others.filter(|other| !self.shut(other.block) && other.job.from <= day).flat_map(|other| {
             self.offers(other).into_iter().map(move |opening| (other.job.job, opening))
         });
@@ -208,7 +209,10 @@ impl<'a> Morning<'a> {
     fn windows_of(&self, job: Job) -> Vec<WindowLine> {
         let mut all: Vec<(Place<'a>, &'a Opening)> = Vec::new();
         for place in self.places().filter(|place| place.job.job == job && !self.shut(place.block)) {
-            let open = place.job.openings.iter().filter(|opening| usable(opening) && self.works(self.words.day_of(opening.start)));
+            let open = place.job.openings.iter().filter(|opening| {
+                let day = self.words.day_of(opening.start);
+                usable(opening) && self.works(day) && place.job.from <= day
+            });
             all.extend(open.map(|opening| (place, opening)));
         }
         all.sort_by(|a, b| b.1.best.score.total_cmp(&a.1.best.score).then(a.1.start.cmp(&b.1.start)));

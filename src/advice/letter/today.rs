@@ -110,11 +110,11 @@ impl<'a> Morning<'a> {
         };
         let maybe = if window.verdict == Verdict::Maybe {
             let look = self.look_again(window, task.start);
-            format!("Maybe, {chance}: look at {}", self.words.moment(look))
+            format!("Maybe: look at {}. ", self.words.moment(look))
         } else {
-            words::capital(&chance)
+            String::new()
         };
-        format!("{maybe}. Stop if gusts pass {}.", self.words.wind(self.stop_gust(place, opening)))
+        format!("{maybe}Weather for it: {chance}. Stop if gusts pass {}.", self.words.wind(self.stop_gust(place, opening)))
     }
 
     pub(super) fn stop_gust(&self, place: Place<'a>, opening: &Opening) -> MetresPerSecond {
