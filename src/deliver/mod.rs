@@ -1,6 +1,19 @@
 //! What is due, sent, to be retried: mail by SMTP or into files.
 
+pub mod due;
+pub mod files;
+pub mod mail;
+pub mod outcome;
+pub mod secret;
+pub mod smtp;
+
 use std::path::PathBuf;
+use std::time::Duration;
+
+pub use mail::{Mail, Picture};
+pub use outcome::{Outcome, Site};
+
+use crate::store::Waiting;
 
 /// How letters leave the house.
 #[derive(Debug, Clone, PartialEq)]
@@ -49,4 +62,22 @@ pub enum Tls {
     StartTls,
     /// TLS from the first byte.
     Implicit,
+}
+
+/// Longest a whole dialogue about one message may take; the library's own limit covers only the connect.
+pub const DIALOGUE_LIMIT: Duration = Duration::from_secs(120);
+
+impl Settings {
+    /// Whether handing a message over twice does no harm: a file is only written again under its own name.
+    pub fn is_repeatable(&self) -> bool {
+        matches!(self.transport, Transport::Files { .. })
+    }
+
+    /// Hands one message over, within `limit`, and says what became of it.
+    pub async fn hand_over(&self, parcel: &Waiting, limit: Duration) -> Outcome {
+        match &self.transport {
+            Transport::Files { folder } => files::write(folder, &parcel.key, &parcel.message),
+            Transport::Smtp(server) => smtp::send(server, &self.from, parcel, limit).await,
+        }
+    }
 }

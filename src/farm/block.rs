@@ -48,12 +48,20 @@ impl Block {
 
     /// Metres of cover in rows `rows` (numbers from 1, both ends counted).
     pub fn cover_in(&self, rows: Rows) -> Metres {
-        Metres(rows.numbers().filter_map(|row| self.rows.get(row as usize - 1)).map(|row| Self::piece(*row, self.end_setback).0).sum())
+        Metres(
+            rows.numbers()
+                .filter_map(|row| self.rows.get(row as usize - 1))
+                .map(|row| Self::piece(*row, self.end_setback).0)
+                .sum(),
+        )
     }
 
     /// All rows.
     pub fn all_rows(&self) -> Rows {
-        Rows { first: 1, last: u32::try_from(self.rows.len()).unwrap_or(u32::MAX).max(1) }
+        Rows {
+            first: 1,
+            last: u32::try_from(self.rows.len()).unwrap_or(u32::MAX).max(1),
+        }
     }
 
     /// Metres of cover in the whole block.

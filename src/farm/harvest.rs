@@ -25,12 +25,13 @@ impl Pick {
     ///
     /// Common practice: 7, 5, 3, 2 days at 6, 4, 2, 1 weeks ahead.
     pub fn either_way_on(&self, today: NaiveDate) -> u32 {
-        self.either_way.unwrap_or_else(|| match (self.first - today).num_days() {
-            ..=7 => 2,
-            8..=14 => 3,
-            15..=28 => 5,
-            _ => 7,
-        })
+        self.either_way
+            .unwrap_or_else(|| match (self.first - today).num_days() {
+                ..=7 => 2,
+                8..=14 => 3,
+                15..=28 => 5,
+                _ => 7,
+            })
     }
 
     /// The earliest day picking may begin, seen from `today`.

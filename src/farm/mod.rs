@@ -54,7 +54,10 @@ impl Farm {
 
     /// The next pick of a block that is not over by `today`: the earliest by first day.
     pub fn next_pick(&self, id: &BlockId, today: chrono::NaiveDate) -> Option<&Pick> {
-        self.picks.iter().filter(|pick| pick.block == *id && pick.last >= today).min_by_key(|pick| pick.first)
+        self.picks
+            .iter()
+            .filter(|pick| pick.block == *id && pick.last >= today)
+            .min_by_key(|pick| pick.first)
     }
 
     /// The set of covers that serves a block, if any.
@@ -64,7 +67,10 @@ impl Farm {
 
     /// Who is rung when no letter comes: the first manager, else the first person.
     pub fn contact(&self) -> Option<&Person> {
-        self.people.iter().find(|person| person.role == crew::Role::Manager).or(self.people.first())
+        self.people
+            .iter()
+            .find(|person| person.role == crew::Role::Manager)
+            .or(self.people.first())
     }
 }
 
@@ -88,7 +94,12 @@ pub struct Costs {
 
 impl Default for Costs {
     fn default() -> Self {
-        Self { currency: "$".to_owned(), wage_per_hour: 18.0, tractor_per_hour: 15.0, fold_extra_per_m: 0.12 }
+        Self {
+            currency: "$".to_owned(),
+            wage_per_hour: 18.0,
+            tractor_per_hour: 15.0,
+            fold_extra_per_m: 0.12,
+        }
     }
 }
 

@@ -24,7 +24,10 @@ impl Zone {
 
     /// The zone called `name` from compiled zone data, such as the system's newer file.
     pub fn from_data(name: &str, data: &[u8]) -> Option<Self> {
-        Some(Self { zone: TimeZone::tzif(name, data).ok()?, name: name.to_owned() })
+        Some(Self {
+            zone: TimeZone::tzif(name, data).ok()?,
+            name: name.to_owned(),
+        })
     }
 
     /// Name in the IANA database.
@@ -62,7 +65,10 @@ impl Zone {
 
     /// Whether the wall-clock time does not exist on that day.
     pub fn is_missing(&self, local: NaiveDateTime) -> bool {
-        matches!(self.zone.to_ambiguous_timestamp(to_civil(local)).offset(), jiff::tz::AmbiguousOffset::Gap { .. })
+        matches!(
+            self.zone.to_ambiguous_timestamp(to_civil(local)).offset(),
+            jiff::tz::AmbiguousOffset::Gap { .. }
+        )
     }
 }
 
@@ -93,12 +99,24 @@ mod tests {
     fn a_missing_time_moves_on_by_the_gap_and_a_doubled_one_is_its_first() {
         // IANA tz database 2026f: Rome changes on 2027-03-28 and 2027-10-31, Lord Howe by half an hour.
         let rome = Zone::named("Europe/Rome").unwrap();
-        assert_eq!(rome.instant(at("2027-03-28T02:30:00")), "2027-03-28T01:30:00Z".parse::<DateTime<Utc>>().unwrap());
-        assert_eq!(rome.local("2027-03-28T01:30:00Z".parse().unwrap()), at("2027-03-28T03:30:00"));
-        assert_eq!(rome.instant(at("2027-10-31T02:30:00")), "2027-10-31T00:30:00Z".parse::<DateTime<Utc>>().unwrap());
+        assert_eq!(
+            rome.instant(at("2027-03-28T02:30:00")),
+            "2027-03-28T01:30:00Z".parse::<DateTime<Utc>>().unwrap()
+        );
+        assert_eq!(
+            rome.local("2027-03-28T01:30:00Z".parse().unwrap()),
+            at("2027-03-28T03:30:00")
+        );
+        assert_eq!(
+            rome.instant(at("2027-10-31T02:30:00")),
+            "2027-10-31T00:30:00Z".parse::<DateTime<Utc>>().unwrap()
+        );
         assert!(rome.is_missing(at("2027-03-28T02:30:00")));
         let lord_howe = Zone::named("Australia/Lord_Howe").unwrap();
-        assert_eq!(lord_howe.local(lord_howe.instant(at("2027-10-03T02:15:00"))), at("2027-10-03T02:45:00"));
+        assert_eq!(
+            lord_howe.local(lord_howe.instant(at("2027-10-03T02:15:00"))),
+            at("2027-10-03T02:45:00")
+        );
     }
 
     #[test]

@@ -1,1 +1,389 @@
-//! 
+//! A first matching of jobs to work windows: the job whose last sensible day comes first chooses first.
+//!
+//! The matching is greedy and looks at one job at a time; see "Why does a lift wait?" in `DEVELOPERS.md`.
+
+use chrono::{DateTime, Datelike, Days, NaiveDate, TimeDelta, Utc};
+
+use super::need::{Need, out_view, pick_view};
+use super::{BlockPlan, Headline, Held, NextJob, Plan, Task};
+use crate::farm::block::BlockId;
+use crate::farm::harvest::Blackout;
+use crate::farm::{Farm, Job};
+use crate::record::Ground;
+use crate::workability::{BlockOutlook, Chance, Opening, Verdict};
+
+/// Most jobs one letter asks for on one day.
+const MOST_TASKS_A_DAY: usize = 4;
+
+/// Matches the needs to the windows found for them. `outlooks` may miss blocks: their jobs have no openings.
+pub fn assign(farm: &Farm, ground: &Ground, needs: &[Need], outlooks: &[BlockOutlook], now: DateTime<Utc>) -> Plan {
+    let today = farm.site.zone.day(now);
+    let mut plan = Plan {
+        today,
+        blocks: Vec::new(),
+        tasks: Vec::new(),
+        headline: None,
+    };
+    for block in &farm.blocks {
+        let outlook = outlooks.iter().find(|outlook| outlook.block == block.id);
+        let own = needs.iter().filter(|need| need.block == block.id);
+        let mut jobs: Vec<NextJob> = own.map(|need| next_job(farm, need, outlook, now)).collect();
+        jobs.sort_by_key(|job| (job.from > today, job.last_day.unwrap_or(NaiveDate::MAX), rank(job.job)));
+        plan.blocks.push(BlockPlan {
+            block: block.id.clone(),
+            variety: block.variety.clone(),
+            pick: farm.next_pick(&block.id, today).map(|pick| pick_view(pick, today)),
+            out: out_view(ground, &block.id, now),
+            jobs,
+            no_entry: no_entry(farm, &block.id, now),
+        });
+    }
+    for (block, job) in by_urgency(&plan) {
+        choose(farm, &mut plan, block, job, now);
+    }
+    plan.tasks.sort_by_key(|task| task.start);
+    plan.headline = headline(farm, &plan);
+    plan
+}
+
+/// The order of choosing among equal last days: what is dearer to miss comes first.
+fn rank(job: Job) -> u8 {
+    match job {
+        Job::Lift => 0,
+        Job::Fold => 1,
+        Job::Redry => 2,
+        Job::Check => 3,
+        Job::Lay => 4,
+    }
+}
+
+fn next_job(farm: &Farm, need: &Need, outlook: Option<&BlockOutlook>, now: DateTime<Utc>) -> NextJob {
+    let today = farm.site.zone.day(now);
+    let (from, last_day) = match outlook.and_then(|outlook| danger_day(farm, outlook)) {
+        Some(danger) if need.job == Job::Check => (today, Some(danger.max(today))),
+        _ => (need.from, need.last_day),
+    };
+    let until = need
+        .possible_until
+        .or(if need.job == Job::Check { last_day } else { None });
+    let openings: Vec<Opening> = outlook
+        .into_iter()
+        .flat_map(|outlook| &outlook.openings)
+        .filter(|opening| opening.best.job == need.job)
+        .filter(|opening| until.is_none_or(|until| farm.site.zone.day(opening.start) <= until))
+        .filter(|opening| !blacked_out(farm, &need.block, need.job, opening.best.start, opening.best.end))
+        .cloned()
+        .collect();
+    let usable = |opening: &&Opening| opening.best.verdict >= Verdict::Maybe && works_that_day(farm, opening.start);
+    let chances_left = openings.iter().filter(usable).count();
+    NextJob {
+        job: need.job,
+        rows: need.rows,
+        metres: need.metres,
+        rolls: need.rolls,
+        people: need.people,
+        length: need.length,
+        from,
+        last_day,
+        chosen: None,
+        held: need.held.clone().or_else(|| held(farm, need, outlook, &openings, now)),
+        chances_left,
+        any_chance: any_chance(openings.iter().filter(usable)),
+        openings,
+        if_missed: need.if_missed,
+    }
+}
+
+/// The local day of the tie danger within 48 h, if it passes what acting costs.
+fn danger_day(farm: &Farm, outlook: &BlockOutlook) -> Option<NaiveDate> {
+    let worst = outlook.worst_hour?;
+    let beaten = worst
+        .beaten
+        .map_or(worst.gust_high.0 >= outlook.critical_gust.0, |chance| {
+            chance.share() > farm.limits.act_cost_share
+        });
+    // Walking the ties must be over before the wind: a danger before noon calls for the day before.
+    let local = farm.site.zone.local(worst.at);
+    let day = if local.time() < farm.crew.break_end {
+        local.date().pred_opt()?
+    } else {
+        local.date()
+    };
+    beaten.then_some(day)
+}
+
+/// Why nothing can be taken although the weather offers something.
+fn held(
+    farm: &Farm,
+    need: &Need,
+    outlook: Option<&BlockOutlook>,
+    openings: &[Opening],
+    now: DateTime<Utc>,
+) -> Option<Held> {
+    let offered = outlook?
+        .openings
+        .iter()
+        .filter(|opening| opening.best.job == need.job && opening.best.verdict >= Verdict::Maybe);
+    if openings.iter().any(|opening| opening.best.verdict >= Verdict::Maybe) {
+        let all_rest = openings
+            .iter()
+            .filter(|opening| opening.best.verdict >= Verdict::Maybe)
+            .all(|opening| !works_that_day(farm, opening.start));
+        return all_rest.then_some(Held::NoCrew);
+    }
+    let black = offered
+        .flat_map(|opening| forbidding(farm, &need.block, need.job, opening.best.start, opening.best.end))
+        .filter(|blackout| blackout.to > now)
+        .max_by_key(|blackout| blackout.to)?;
+    Some(Held::NoEntry {
+        until: black.to,
+        text: black.text.clone(),
+    })
+}
+
+/// Members with at least one usable opening, counted.
+fn any_chance<'a>(openings: impl Iterator<Item = &'a Opening>) -> Option<Chance> {
+    let mut any: Vec<bool> = Vec::new();
+    for opening in openings {
+        let works = &opening.best.works_in;
+        if any.len() < works.len() {
+            any.resize(works.len(), false);
+        }
+        any.iter_mut().zip(works).for_each(|(any, works)| *any |= works);
+    }
+    (!any.is_empty()).then(|| Chance {
+        good: any.iter().filter(|any| **any).count(),
+        of: any.len(),
+    })
+}
+
+/// Jobs in force, the one whose last sensible day comes first at the front.
+fn by_urgency(plan: &Plan) -> Vec<(usize, usize)> {
+    let mut order: Vec<(usize, usize)> = Vec::new();
+    for (block, of_block) in plan.blocks.iter().enumerate() {
+        order.extend((0..of_block.jobs.len()).map(|job| (block, job)));
+    }
+    order.sort_by_key(|(block, job)| {
+        let job = plan.job(*block, *job);
+        (
+            job.and_then(|job| job.last_day).unwrap_or(NaiveDate::MAX),
+            job.map_or(u8::MAX, |job| rank(job.job)),
+            *block,
+        )
+    });
+    order
+}
+
+/// Picks an opening for one job and, if it is today or tomorrow, puts it among the tasks.
+fn choose(farm: &Farm, plan: &mut Plan, block: usize, job: usize, now: DateTime<Utc>) {
+    let today = plan.today;
+    let Some(next) = plan.job(block, job) else { return };
+    if next.held.is_some() {
+        return;
+    }
+    let mut order: Vec<usize> = (0..next.openings.len()).collect();
+    order.retain(|place| {
+        next.openings
+            .get(*place)
+            .is_some_and(|opening| eligible(farm, next, opening))
+    });
+    order.sort_by_key(|place| {
+        next.openings
+            .get(*place)
+            .map(|opening| preference(farm, next, opening, today))
+    });
+    if let Some(wait_for) = worth_waiting(farm, next, &order, today) {
+        order.retain(|place| {
+            next.openings
+                .get(*place)
+                .is_some_and(|opening| opening.start >= wait_for)
+        });
+    }
+    let picked = order
+        .into_iter()
+        .find_map(|place| Some((place, slot(farm, plan, block, job, place, now)?)));
+    let Some((place, task)) = picked else { return };
+    let near = farm.site.zone.day(task.start) <= last_day_told(farm, today);
+    if let Some(next) = plan.blocks.get_mut(block).and_then(|block| block.jobs.get_mut(job)) {
+        next.chosen = Some(place);
+        next.chances_left = next.chances_left.saturating_sub(1);
+    }
+    if near {
+        plan.tasks.push(task);
+    }
+}
+
+/// The letter before a rest day covers all days to the next workday.
+fn last_day_told(farm: &Farm, today: NaiveDate) -> NaiveDate {
+    let mut day = today + Days::new(1);
+    for _ in 0..7 {
+        if farm.crew.workdays.contains(&day.weekday()) {
+            return day;
+        }
+        day = day + Days::new(1);
+    }
+    day
+}
+
+fn eligible(farm: &Farm, job: &NextJob, opening: &Opening) -> bool {
+    opening.best.verdict >= Verdict::Maybe
+        && works_that_day(farm, opening.start)
+        && farm.site.zone.day(opening.start) >= job.from
+}
+
+/// Go before maybe; in time for the last sensible day before late; then the earlier day, then the better score.
+fn preference(farm: &Farm, job: &NextJob, opening: &Opening, today: NaiveDate) -> (bool, bool, i64, i64) {
+    let day = farm.site.zone.day(opening.start);
+    let late = job.last_day.is_some_and(|last| day > last);
+    #[expect(clippy::cast_possible_truncation, reason = "a score is at most 100")]
+    let score = (-opening.best.score * 1000.0) as i64;
+    (
+        opening.best.verdict != Verdict::Go,
+        late,
+        (day - today).num_days(),
+        score,
+    )
+}
+
+/// A dry lift may wait, for the colour, while two more good days are in sight before the last one.
+fn worth_waiting(farm: &Farm, job: &NextJob, order: &[usize], today: NaiveDate) -> Option<DateTime<Utc>> {
+    if job.job != Job::Lift {
+        return None;
+    }
+    let good = |opening: &&Opening| {
+        let day = farm.site.zone.day(opening.start);
+        opening.best.verdict == Verdict::Go && day > today && job.last_day.is_some_and(|last| day <= last)
+    };
+    let later: Vec<&Opening> = order
+        .iter()
+        .filter_map(|place| job.openings.get(*place))
+        .filter(good)
+        .collect();
+    let mut days: Vec<NaiveDate> = later.iter().map(|opening| farm.site.zone.day(opening.start)).collect();
+    days.sort_unstable();
+    days.dedup();
+    // The last but one good day leaves one more chance after it.
+    let chosen = days.len().checked_sub(2).and_then(|place| days.get(place))?;
+    Some(farm.site.zone.day_start(*chosen))
+}
+
+/// The first start in the opening at which enough people are free.
+fn slot(farm: &Farm, plan: &Plan, block: usize, job: usize, place: usize, now: DateTime<Utc>) -> Option<Task> {
+    let next = plan.job(block, job)?;
+    let opening = next.openings.get(place)?;
+    #[expect(clippy::cast_possible_truncation, reason = "a job takes hours")]
+    let length = TimeDelta::minutes((next.length.0 * 60.0).round() as i64);
+    let latest_start = half_hour_down(opening.end - length);
+    let day = farm.site.zone.day(opening.start);
+    let that_day = plan
+        .tasks
+        .iter()
+        .filter(|task| farm.site.zone.day(task.start) == day)
+        .count();
+    if that_day >= MOST_TASKS_A_DAY {
+        return None;
+    }
+    let earliest = half_hour_up(opening.best.start.max(now));
+    let steps = (latest_start - earliest).num_minutes().div_euclid(30);
+    (0..=steps.max(-1))
+        .map(|step| earliest + TimeDelta::minutes(30 * step))
+        .find_map(|start| {
+            let end = start + length;
+            let free = people_free(farm, plan, start, end) >= next.people.min(farm.crew.people);
+            let allowed = !blacked_out(farm, &plan.blocks.get(block)?.block, next.job, start, end);
+            (free && allowed && end <= opening.end).then_some(Task {
+                start,
+                end: opening.end,
+                latest_start,
+                block,
+                job,
+            })
+        })
+}
+
+fn people_free(farm: &Farm, plan: &Plan, start: DateTime<Utc>, end: DateTime<Utc>) -> u32 {
+    let busy: u32 = plan
+        .tasks
+        .iter()
+        .filter_map(|task| {
+            let job = plan.job(task.block, task.job)?;
+            #[expect(clippy::cast_possible_truncation, reason = "a job takes hours")]
+            let until = task.start + TimeDelta::minutes((job.length.0 * 60.0).round() as i64);
+            (task.start < end && start < until).then_some(job.people)
+        })
+        .sum();
+    farm.crew.people.saturating_sub(busy)
+}
+
+fn half_hour_up(at: DateTime<Utc>) -> DateTime<Utc> {
+    at + TimeDelta::seconds((-at.timestamp()).rem_euclid(1800))
+}
+
+fn half_hour_down(at: DateTime<Utc>) -> DateTime<Utc> {
+    at - TimeDelta::seconds(at.timestamp().rem_euclid(1800))
+}
+
+fn works_that_day(farm: &Farm, at: DateTime<Utc>) -> bool {
+    farm.crew.workdays.contains(&farm.site.zone.day(at).weekday())
+}
+
+fn forbidding<'a>(
+    farm: &'a Farm,
+    block: &BlockId,
+    job: Job,
+    start: DateTime<Utc>,
+    end: DateTime<Utc>,
+) -> Vec<&'a Blackout> {
+    farm.blackouts
+        .iter()
+        .filter(|black| black.forbids(block, job) && black.from < end && start < black.to)
+        .collect()
+}
+
+fn blacked_out(farm: &Farm, block: &BlockId, job: Job, start: DateTime<Utc>, end: DateTime<Utc>) -> bool {
+    !forbidding(farm, block, job, start, end).is_empty()
+}
+
+/// A black-out that shuts the whole block now.
+fn no_entry(farm: &Farm, block: &BlockId, now: DateTime<Utc>) -> Option<(DateTime<Utc>, String)> {
+    let mut shut = farm
+        .blackouts
+        .iter()
+        .filter(|black| black.from <= now && now < black.to && black.jobs.is_empty())
+        .filter(|black| black.blocks.is_empty() || black.blocks.contains(block));
+    let first = shut.next()?;
+    let longest = shut.fold(
+        first,
+        |longest, black| if black.to > longest.to { black } else { longest },
+    );
+    Some((longest.to, longest.text.clone()))
+}
+
+/// The job that costs most to miss: of today's tasks the one with the earliest last sensible day, weather-bound jobs
+/// before the walk along the ties; with nothing to do today, the most pressing job that cannot be done.
+fn headline(farm: &Farm, plan: &Plan) -> Option<Headline> {
+    let weight = |headline: &Headline| {
+        let job = plan.job(headline.block, headline.job);
+        let walk = job.is_some_and(|job| matches!(job.job, Job::Check | Job::Redry));
+        (
+            walk,
+            job.and_then(|job| job.last_day).unwrap_or(NaiveDate::MAX),
+            job.map_or(u8::MAX, |job| rank(job.job)),
+            headline.block,
+        )
+    };
+    let tasks = plan
+        .tasks
+        .iter()
+        .filter(|task| farm.site.zone.day(task.start) == plan.today)
+        .map(|task| Headline {
+            block: task.block,
+            job: task.job,
+        });
+    let all = by_urgency(plan).into_iter().map(|(block, job)| Headline { block, job });
+    let wanted = all.filter(|headline| {
+        plan.job(headline.block, headline.job)
+            .is_some_and(|job| job.from <= plan.today && job.held.is_none())
+    });
+    tasks.min_by_key(weight).or_else(|| wanted.min_by_key(weight))
+}

@@ -1,6 +1,7 @@
 //! Which block comes next, with which job, by when, and what if it is missed.
 
 pub mod assign;
+pub mod effort;
 pub mod need;
 
 use chrono::{DateTime, NaiveDate, Utc};
@@ -22,6 +23,13 @@ pub struct Plan {
     pub tasks: Vec<Task>,
     /// The job that costs most to miss: place in `tasks`, or none if nothing is due.
     pub headline: Option<Headline>,
+}
+
+impl Plan {
+    /// The job at `job` of the block at `block`.
+    pub fn job(&self, block: usize, job: usize) -> Option<&NextJob> {
+        self.blocks.get(block)?.jobs.get(job)
+    }
 }
 
 /// Where the letter's first sentence comes from.

@@ -70,7 +70,14 @@ impl Ground {
                 let key = (entry.block.clone(), row);
                 match entry.event {
                     Event::Laid => {
-                        rows.insert(key, RowState { laid: entry.at, checked: entry.at, folded: false });
+                        rows.insert(
+                            key,
+                            RowState {
+                                laid: entry.at,
+                                checked: entry.at,
+                                folded: false,
+                            },
+                        );
                     }
                     Event::Checked => {
                         if let Some(state) = rows.get_mut(&key) {
@@ -111,8 +118,14 @@ impl Ground {
         }
         for ((block, row), lifted) in damp {
             match ground.damp.last_mut() {
-                Some(last) if last.block == block && last.rows.last + 1 == row && last.lifted == lifted => last.rows.last = row,
-                _ => ground.damp.push(DampRoll { block, rows: Rows { first: row, last: row }, lifted }),
+                Some(last) if last.block == block && last.rows.last + 1 == row && last.lifted == lifted => {
+                    last.rows.last = row
+                }
+                _ => ground.damp.push(DampRoll {
+                    block,
+                    rows: Rows { first: row, last: row },
+                    lifted,
+                }),
             }
         }
         ground
@@ -131,7 +144,11 @@ impl Ground {
 
 impl RowState {
     fn of(lying: &Lying) -> Self {
-        Self { laid: lying.laid, checked: lying.checked, folded: lying.folded }
+        Self {
+            laid: lying.laid,
+            checked: lying.checked,
+            folded: lying.folded,
+        }
     }
 }
 
@@ -141,7 +158,16 @@ mod tests {
 
     fn entry(rows: (u32, u32), event: Event, at: &str) -> Entry {
         let at = at.parse().unwrap();
-        Entry { block: BlockId("Creek".to_owned()), rows: Rows { first: rows.0, last: rows.1 }, event, at, noted: at }
+        Entry {
+            block: BlockId("Creek".to_owned()),
+            rows: Rows {
+                first: rows.0,
+                last: rows.1,
+            },
+            event,
+            at,
+            noted: at,
+        }
     }
 
     fn creek() -> BlockId {
@@ -160,11 +186,20 @@ mod tests {
             entry((5, 6), Event::Checked, "2026-03-02T09:00:00Z"),
         ];
         let ground = Ground::at(&entries, late());
-        let rows: Vec<_> = ground.lying(&creek()).iter().map(|lying| (lying.rows.first, lying.rows.last)).collect();
+        let rows: Vec<_> = ground
+            .lying(&creek())
+            .iter()
+            .map(|lying| (lying.rows.first, lying.rows.last))
+            .collect();
         assert_eq!(rows, [(5, 6), (7, 12)]);
         assert_eq!(ground.damp.len(), 1);
         assert_eq!((ground.damp[0].rows.first, ground.damp[0].rows.last), (1, 4));
-        assert_eq!(Ground::at(&entries, "2026-02-20T00:00:00Z".parse().unwrap()).lying(&creek()).len(), 1);
+        assert_eq!(
+            Ground::at(&entries, "2026-02-20T00:00:00Z".parse().unwrap())
+                .lying(&creek())
+                .len(),
+            1
+        );
     }
 
     #[test]

@@ -13,7 +13,10 @@ struct Row {
 const TOUCH: [(&str, &[&str]); 4] = [
     ("files", &["std::fs", "tokio::fs", "File::open", "File::create"]),
     ("network", &["reqwest", "TcpListener", "TcpStream"]),
-    ("tasks", &["async fn", "async move", ".await", "tokio::", "Mutex", "RwLock"]),
+    (
+        "tasks",
+        &["async fn", "async move", ".await", "tokio::", "Mutex", "RwLock"],
+    ),
     ("prints", &["println!", "eprintln!", "print!(", "std::env::"]),
 ];
 
@@ -25,7 +28,10 @@ fn every_module_leans_only_on_rows_named_in_the_table() {
     for (module, file) in sources() {
         seen.insert(module.clone());
         let Some(row) = table.get(&module) else {
-            faults.push(format!("{}: module `{module}` has no row in DEVELOPERS.md", file.display()));
+            faults.push(format!(
+                "{}: module `{module}` has no row in DEVELOPERS.md",
+                file.display()
+            ));
             continue;
         };
         let text = shipped_code(&fs::read_to_string(&file).unwrap());
@@ -39,7 +45,10 @@ fn every_module_leans_only_on_rows_named_in_the_table() {
                 continue;
             }
             for word in words.iter().filter(|word| text.contains(*word)) {
-                faults.push(format!("{}: `{module}` may not touch {thing} (`{word}`)", file.display()));
+                faults.push(format!(
+                    "{}: `{module}` may not touch {thing} (`{word}`)",
+                    file.display()
+                ));
             }
         }
     }
@@ -54,7 +63,10 @@ fn rows_lean_only_upwards() {
     let mut above = BTreeSet::new();
     for (name, row) in ordered_table() {
         for used in &row.may_use {
-            assert!(above.contains(used), "`{name}` uses `{used}`, which does not stand above it");
+            assert!(
+                above.contains(used),
+                "`{name}` uses `{used}`, which does not stand above it"
+            );
         }
         above.insert(name);
     }
@@ -66,9 +78,14 @@ fn every_file_of_the_suite_is_listed() {
     let main = fs::read_to_string(root().join("tests/suite/main.rs")).unwrap();
     for entry in fs::read_dir(root().join("tests/suite")).unwrap() {
         let path = entry.unwrap().path();
-        let Some(stem) = path.file_stem().and_then(|stem| stem.to_str()) else { continue };
+        let Some(stem) = path.file_stem().and_then(|stem| stem.to_str()) else {
+            continue;
+        };
         if path.extension().is_some_and(|ext| ext == "rs") && stem != "main" {
-            assert!(main.contains(&format!("mod {stem};")), "tests/suite/{stem}.rs is not listed in main.rs");
+            assert!(
+                main.contains(&format!("mod {stem};")),
+                "tests/suite/{stem}.rs is not listed in main.rs"
+            );
         }
     }
 }
@@ -94,7 +111,13 @@ fn ordered_table() -> Vec<(String, Row)> {
         .map(|line| {
             let cells: Vec<&str> = line.trim_matches('|').split('|').map(str::trim).collect();
             let words = |cell: &str| cell.split_whitespace().map(str::to_owned).collect::<BTreeSet<_>>();
-            (cells[0].to_owned(), Row { may_use: words(cells[2]), may_touch: words(cells[3]) })
+            (
+                cells[0].to_owned(),
+                Row {
+                    may_use: words(cells[2]),
+                    may_touch: words(cells[3]),
+                },
+            )
         })
         .collect()
 }
@@ -128,7 +151,10 @@ fn sources() -> Vec<(String, PathBuf)> {
 /// The code that ships: without comments and without the test module at the end of a file.
 fn shipped_code(text: &str) -> String {
     let code = text.split("#[cfg(test)]\nmod tests").next().unwrap_or_default();
-    code.lines().filter(|line| !line.trim_start().starts_with("//")).collect::<Vec<_>>().join("\n")
+    code.lines()
+        .filter(|line| !line.trim_start().starts_with("//"))
+        .collect::<Vec<_>>()
+        .join("\n")
 }
 
 /// Names behind `crate::`, braces included.
@@ -158,7 +184,11 @@ fn used_modules(text: &str) -> BTreeSet<String> {
                 found.insert(name);
             }
         } else {
-            found.insert(part.chars().take_while(|sign| sign.is_alphanumeric() || *sign == '_').collect());
+            found.insert(
+                part.chars()
+                    .take_while(|sign| sign.is_alphanumeric() || *sign == '_')
+                    .collect(),
+            );
         }
     }
     found.remove("");

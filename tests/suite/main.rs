@@ -9,4 +9,8 @@
 
 mod fetching;
 mod layers;
+mod letters;
+mod small_orchard;
+mod planning;
 mod replies;
+mod trace;
