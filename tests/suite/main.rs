@@ -7,7 +7,10 @@
     reason = "tests"
 )]
 
+mod fetching;
 mod layers;
+mod letters;
+mod small_orchard;
 mod planning;
 mod replies;
 mod trace;
