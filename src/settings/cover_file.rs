@@ -23,7 +23,10 @@ pub(super) fn read<'a>(root: &Table<'a>) -> Vec<SetDraft<'a>> {
     let mut drafts: Vec<SetDraft<'a>> = Vec::new();
     for table in root.tables("set") {
         let set = set(&table);
-        if drafts.iter().any(|other| other.set.id == set.id && !set.id.0.is_empty()) {
+        if drafts
+            .iter()
+            .any(|other| other.set.id == set.id && !set.id.0.is_empty())
+        {
             table.wrong("name", "name stands twice", "a set of that name is there already", "");
         }
         drafts.push(SetDraft { set, table });
@@ -49,7 +52,11 @@ fn set(table: &Table<'_>) -> CoverSet {
         width: length("width_m", 0.3, 8.0).unwrap_or_default(),
         length: length("metres", 1.0, 200_000.0).unwrap_or_default(),
         roll_length: length("roll_length_m", 10.0, 500.0).unwrap_or(ROLL),
-        blocks: blocks.iter().filter_map(|name| table.text_in("blocks", name, 24)).map(BlockId).collect(),
+        blocks: blocks
+            .iter()
+            .filter_map(|name| table.text_in("blocks", name, 24))
+            .map(BlockId)
+            .collect(),
     }
 }
 
@@ -87,10 +94,16 @@ fn own_set(block: &Block) -> CoverSet {
 
 fn check_blocks(draft: &SetDraft<'_>, before: &[&BlockId], blocks: &[BlockDraft]) {
     let SetDraft { set, table } = draft;
-    let names: Vec<&str> = blocks.iter().map(|draft| draft.block.id.0.as_str()).filter(|name| !name.is_empty()).collect();
+    let names: Vec<&str> = blocks
+        .iter()
+        .map(|draft| draft.block.id.0.as_str())
+        .filter(|name| !name.is_empty())
+        .collect();
     for (place, id) in set.blocks.iter().enumerate() {
         let Some(block) = blocks.iter().find(|draft| draft.block.id == *id) else {
-            let cure = closest(&id.0, &names).map(|near| format!("did you mean \"{near}\"?")).unwrap_or_default();
+            let cure = closest(&id.0, &names)
+                .map(|near| format!("did you mean \"{near}\"?"))
+                .unwrap_or_default();
             table.wrong("blocks", &format!("no block is called {id}"), "", &cure);
             continue;
         };
@@ -102,7 +115,12 @@ fn check_blocks(draft: &SetDraft<'_>, before: &[&BlockId], blocks: &[BlockDraft]
         let wanted = block.block.cover();
         if set.length.0 > 0.0 && wanted.0 > set.length.0 + 0.05 {
             let at = format!("{} m in stock, {} takes {:.0} m", set.length.0, id, wanted.0);
-            table.doubt("metres", "covers a block only in part", &at, "the rest of its rows stay bare");
+            table.doubt(
+                "metres",
+                "covers a block only in part",
+                &at,
+                "the rest of its rows stay bare",
+            );
         }
     }
 }
@@ -117,12 +135,27 @@ fn check_width(draft: &SetDraft<'_>, block: &BlockDraft) {
     // Without a width of its own the block took that of the set and was checked with it.
     if told && width >= alley.row_spacing_m {
         let at = format!("{width} m wide, rows in {id} {} m apart", alley.row_spacing_m);
-        table.wrong("width_m", "a cover as wide as the row spacing cannot be laid", &at, "about four fifths of the row spacing");
+        table.wrong(
+            "width_m",
+            "a cover as wide as the row spacing cannot be laid",
+            &at,
+            "about four fifths of the row spacing",
+        );
     } else if told && (width - alley.cover_width_m).abs() > 0.05 {
         let at = format!("{width} m wide, {id} is told to have {} m", alley.cover_width_m);
-        table.doubt("width_m", "two widths for one cover", &at, "the block's own is used; leave cover_width_m out to use the set's");
+        table.doubt(
+            "width_m",
+            "two widths for one cover",
+            &at,
+            "the block's own is used; leave cover_width_m out to use the set's",
+        );
     } else if width < alley.row_spacing_m && width > 0.92 * alley.row_spacing_m {
         let at = format!("{width} m wide, rows in {id} {} m apart", alley.row_spacing_m);
-        table.doubt("width_m", "hardly room beside the cover", &at, "usual is about four fifths of the row spacing");
+        table.doubt(
+            "width_m",
+            "hardly room beside the cover",
+            &at,
+            "usual is about four fifths of the row spacing",
+        );
     }
 }

@@ -53,7 +53,11 @@ impl Text {
     pub(super) fn slice(&self, span: Range<usize>) -> String {
         let text = self.text.get(span).unwrap_or_default().trim();
         let short: String = text.chars().take(40).collect();
-        clean(&if short.len() < text.len() { short + " ..." } else { short })
+        clean(&if short.len() < text.len() {
+            short + " ..."
+        } else {
+            short
+        })
     }
 
     fn floor(&self, at: usize) -> usize {
@@ -136,7 +140,9 @@ impl Finding {
             Colour::Terminal => GraphicalTheme::unicode(),
         };
         let mut out = String::new();
-        let handler = GraphicalReportHandler::new_themed(theme).with_width(WIDTH).with_links(false);
+        let handler = GraphicalReportHandler::new_themed(theme)
+            .with_width(WIDTH)
+            .with_links(false);
         match handler.render_report(&mut out, report.as_ref()) {
             Ok(()) => out.lines().map(|line| line.trim_end().to_owned() + "\n").collect(),
             Err(_) => self.line() + "\n",
@@ -170,7 +176,10 @@ impl Mistakes {
             1 => "1 mistake".to_owned(),
             many => format!("{many} mistakes"),
         };
-        format!("{}\n{count}. Nothing was changed; mend and check again.\n", drawn.join("\n"))
+        format!(
+            "{}\n{count}. Nothing was changed; mend and check again.\n",
+            drawn.join("\n")
+        )
     }
 
     /// The first mistake in one line, and how many more there are; for a log.
@@ -208,7 +217,10 @@ impl Found {
     /// In the order in which files were read, and by place in each.
     pub(super) fn sorted(mut self, files: &[&str]) -> Self {
         let rank = |finding: &Finding| {
-            let file = files.iter().position(|file| finding.file.ends_with(file)).unwrap_or(files.len());
+            let file = files
+                .iter()
+                .position(|file| finding.file.ends_with(file))
+                .unwrap_or(files.len());
             (file, finding.line, finding.column)
         };
         self.mistakes.sort_by_key(rank);
@@ -224,7 +236,9 @@ pub(super) fn is_plain(sign: char) -> bool {
 
 /// Outside text with every sign that could move a cursor, break a line or turn the reading direction replaced.
 pub fn clean(text: &str) -> String {
-    text.chars().map(|sign| if is_plain(sign) { sign } else { '?' }).collect()
+    text.chars()
+        .map(|sign| if is_plain(sign) { sign } else { '?' })
+        .collect()
 }
 
 /// As [`clean`], but line feeds stay and the length in bytes is kept, so that places in it stay right.
@@ -261,7 +275,12 @@ mod tests {
     fn a_mistake_is_drawn_under_the_text_it_is_about() {
         let text = Text::new("farm.toml", "\u{feff}[site]\r\nname = \"Ä\" # é\r\nlatitude = 200\r\n");
         let at = text.text.find("200").unwrap();
-        let finding = text.finding(at..at + 3, "site: latitude is out of range", "200; allowed -90 to 90", "swap?");
+        let finding = text.finding(
+            at..at + 3,
+            "site: latitude is out of range",
+            "200; allowed -90 to 90",
+            "swap?",
+        );
         assert_eq!((finding.line, finding.column), (3, 12));
         assert_eq!(
             Mistakes(vec![finding]).to_string(),

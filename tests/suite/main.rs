@@ -11,3 +11,4 @@ mod layers;
 mod planning;
 mod replies;
 mod trace;
+mod windows;
