@@ -8,9 +8,11 @@
 )]
 
 mod fetching;
+mod fetching;
 mod layers;
 mod letters;
-mod small_orchard;
 mod planning;
 mod replies;
+mod small_orchard;
 mod trace;
+mod windows;
