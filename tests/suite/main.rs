@@ -10,4 +10,5 @@
 mod layers;
 mod planning;
 mod replies;
+mod settings;
 mod trace;
