@@ -9,10 +9,12 @@
 
 mod fetching;
 mod fetching;
+mod fetching;
 mod layers;
 mod letters;
 mod planning;
 mod replies;
+mod settings;
 mod small_orchard;
 mod trace;
 mod windows;
