@@ -82,8 +82,14 @@ pub async fn pull_within(
         return Err(fault(What::Waiting { until }));
     }
     state.tried(now);
-    let asking = Asking {
+    let transport = Transport {
         limits,
+        contact: &settings.contact,
+        allow_loopback: service.allow_loopback,
+        now,
+    };
+    let asking = Asking {
+        transport,
         settings,
         service,
         site,
