@@ -14,3 +14,9 @@ pub mod letter;
 pub mod chart;
 
 pub mod text;
+
+pub mod html;
+
+pub mod calendar;
+
+pub mod json;

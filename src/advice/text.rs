@@ -88,7 +88,7 @@ fn days(page: &mut Page, letter: &Letter) {
 fn chart(page: &mut Page, letter: &Letter) {
     let Some(chart) = &letter.chart else { return };
     page.heading("Ten days");
-    for day in chart.days_said(letter.units) {
+    for day in chart.days_said() {
         page.line(&day);
     }
     chart.remarks.iter().for_each(|remark| page.line(&format!("{}.", words::capital(remark))));

@@ -252,8 +252,9 @@ fn service_lines(out: &mut Report, service: &Service) {
         Transport::Files { folder } => format!("into files in {}", settings::clean(&folder.display().to_string())),
         Transport::Smtp(smtp) => format!("through {}, port {}", smtp.host, smtp.port),
     };
-    out.wrapped(&format!("Mail: {way}, from {}.", service.deliver.from));
-    out.wrapped(&format!(
+    out.line(&format!("Mail: {way}."));
+    out.wrapped(&format!("Sender: {}.", service.deliver.from));
+    out.line(&format!(
         "State: {}.",
         settings::clean(&service.state.display().to_string())
     ));
@@ -300,7 +301,7 @@ fn tie_remarks(farm: &Farm) -> Vec<String> {
         let names: Vec<&str> = over.map(|(name, _)| name).collect();
         if !names.is_empty() {
             remarks.push(format!(
-                "{}: the limit for {} lies above the gust that its ties are estimated to carry, {:.0} {}. Lower the limit or set more ties. Estimate for warning, not an engineering check.",
+                "{}: work is allowed ({}) in gusts above those that its ties are estimated to carry, {:.0} {}. Lower the limits or set more ties. Estimate for warning, not an engineering check.",
                 block.id,
                 names.join(", "),
                 farm.site.units.wind(carry),

@@ -140,7 +140,10 @@ pub fn run(alley: &Alley, light: &Sunlight, rows: &[Row], start: Start) -> Vec<C
 /// The same for a stretch of hours cut from a [`Sunlight`] and from its rows alike.
 pub fn stretch(alley: &Alley, hours: &[SunHour], sky_view: f64, rows: &[Row], start: Start) -> Vec<CoverHour> {
     let mut cover = Cover::new(alley, rows, start);
-    rows.iter().zip(hours).map(|(row, sun)| cover.hour(row, sun, sky_view)).collect()
+    rows.iter()
+        .zip(hours)
+        .map(|(row, sun)| cover.hour(row, sun, sky_view))
+        .collect()
 }
 
 /// What stays the same for a block, and the state of its cover.

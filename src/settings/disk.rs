@@ -102,9 +102,8 @@ pub(super) fn place(name: &str, folder: &Path) -> Result<PathBuf, &'static str> 
     Ok(joined)
 }
 
-/// What speaks against a file with a password or key; its content is never part of the answer.
-pub(super) fn secret_fault(path: &Path) -> Option<String> {
-    let shown = path.display();
+/// What speaks against a file with a password or key, called `shown`; its content is never part of the answer.
+pub(super) fn secret_fault(path: &Path, shown: &str) -> Option<String> {
     match fs::metadata(path) {
         Err(error) if error.kind() == ErrorKind::NotFound => Some(format!("{shown} is not there")),
         Err(error) => Some(format!("{shown} cannot be looked at: {error}")),
@@ -143,13 +142,13 @@ mod tests {
     fn a_secret_open_to_others_is_refused_without_its_content() {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("password");
-        assert!(secret_fault(&path).unwrap().contains("is not there"));
+        assert!(secret_fault(&path, "password").unwrap().contains("is not there"));
         fs::write(&path, "canary-7f3a").unwrap();
         fs::set_permissions(&path, fs::Permissions::from_mode(0o640)).unwrap();
-        let fault = secret_fault(&path).unwrap();
+        let fault = secret_fault(&path, "password").unwrap();
         assert!(fault.contains("mode 640") && !fault.contains("canary"), "{fault}");
         fs::set_permissions(&path, fs::Permissions::from_mode(0o600)).unwrap();
-        assert_eq!(secret_fault(&path), None);
+        assert_eq!(secret_fault(&path, "password"), None);
     }
 
     #[test]

@@ -205,8 +205,10 @@ fn doubt_place(table: &Table<'_>, latitude: f64, longitude: f64, zone: &Zone) {
         let hours = (standard - longitude / 15.0).rem_euclid(24.0);
         hours.min(24.0 - hours)
     };
-    if apart(longitude) > 3.5 {
-        let cure = if apart(-longitude) < 2.0 {
+    // Clocks run up to three hours off the sun in places; much off, or right with the other sign, is odd.
+    let mirrored = apart(longitude) > 1.7 && apart(-longitude) < 0.5;
+    if apart(longitude) > 3.5 || mirrored {
+        let cure = if mirrored || apart(-longitude) < 2.0 {
             "is the sign of longitude right? West is negative"
         } else {
             "look at both again"

@@ -159,7 +159,11 @@ fn blackout(file: &File, row: &SheetRow, farm: Option<&Farm>) -> Option<Blackout
             file.mistake(
                 cell.span.clone(),
                 "ends before it begins",
-                &format!("{to} is not after {from}"),
+                &format!(
+                    "{} is not after {}",
+                    to.format("%Y-%m-%d %H:%M"),
+                    from.format("%Y-%m-%d %H:%M")
+                ),
                 "are the two swapped?",
             );
         } else if (to - from).num_days() > LONGEST_BLACKOUT_DAYS {
@@ -289,6 +293,7 @@ mod tests {
              =A1,Fuji,2026-04-20,2026-04-18,2\n\
              Hill,,2026-04-20,2027-04-18,90\n",
         );
+        let found = found.sorted(&["harvest.csv"]);
         let told: Vec<String> = found
             .mistakes
             .iter()
@@ -297,12 +302,12 @@ mod tests {
         assert_eq!(
             told,
             [
+                "2:12 first pick cannot be read",
                 "2:36 more cells than columns",
                 "3:1 a formula in a cell",
+                "3:21 last pick before first pick",
                 "4:1 variety is blank",
-                "2:12 first pick cannot be read",
-                "3:20 last pick before first pick",
-                "4:7 a very long picking",
+                "4:18 a very long picking",
                 "4:29 days either way is out of range",
             ]
             .map(str::to_owned)

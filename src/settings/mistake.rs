@@ -45,7 +45,7 @@ impl Text {
             what: clean(what),
             at: clean(at),
             cure: clean(cure),
-            source: Some((self.text.clone(), start..self.floor(span.end).max(start))),
+            source: Source(Some((self.text.clone(), start..self.floor(span.end).max(start)))),
         }
     }
 
@@ -69,6 +69,16 @@ impl Text {
     }
 }
 
+/// The text a finding points into. It may hold a secret in the wrong place, so debug output leaves it out.
+#[derive(Clone, PartialEq, Eq)]
+struct Source(Option<(Arc<str>, Range<usize>)>);
+
+impl fmt::Debug for Source {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str("..")
+    }
+}
+
 /// One mistake or remark.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Finding {
@@ -84,7 +94,7 @@ pub struct Finding {
     pub at: String,
     /// What to do about it; may be empty.
     pub cure: String,
-    source: Option<(Arc<str>, Range<usize>)>,
+    source: Source,
 }
 
 impl Finding {
@@ -97,7 +107,7 @@ impl Finding {
             what: clean(what),
             at: String::new(),
             cure: clean(cure),
-            source: None,
+            source: Source(None),
         }
     }
 
@@ -116,7 +126,7 @@ impl Finding {
     }
 
     fn draw(&self, severity: Severity, colour: Colour) -> String {
-        let drawn = self.source.as_ref().filter(|(text, span)| drawable(text, span));
+        let drawn = self.source.0.as_ref().filter(|(text, span)| drawable(text, span));
         let place = match (drawn, self.line) {
             (Some(_), _) => String::new(),
             (None, 0) => format!("{}: ", self.file),
@@ -135,7 +145,7 @@ impl Finding {
         help.retain(|part| !part.is_empty());
         let mut diagnostic = MietteDiagnostic::new(format!("{place}{}", self.what)).with_severity(severity);
         if !help.is_empty() {
-            diagnostic = diagnostic.with_help(help.join(". "));
+            diagnostic = diagnostic.with_help(help.join("; "));
         }
         let report = match drawn {
             Some((text, span)) => {

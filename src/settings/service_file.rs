@@ -113,13 +113,11 @@ pub(super) fn path(table: &Table<'_>, key: &str, folder: &Path) -> Option<PathBu
 /// A file with a password or key, which only its owner may read.
 pub(super) fn secret(table: &Table<'_>, key: &str, folder: &Path) -> Option<PathBuf> {
     let path = path(table, key, folder)?;
-    if let Some(fault) = disk::secret_fault(&path) {
-        table.wrong(
-            key,
-            &format!("{key} cannot be used"),
-            &fault,
-            &format!("one line in it, then: chmod 600 {}", path.display()),
-        );
+    let shown = table.file.text.slice(table.span(key));
+    let shown = shown.trim_matches(['"', '\'']);
+    if let Some(fault) = disk::secret_fault(&path, shown) {
+        let cure = format!("one line in it, then: chmod 600 {shown}");
+        table.wrong(key, &format!("{key} cannot be used"), &fault, &cure);
     }
     Some(path)
 }

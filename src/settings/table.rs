@@ -64,7 +64,7 @@ impl File {
                 span.clone(),
                 "cannot be read as TOML",
                 error.message(),
-                self.syntax_cure(&span),
+                self.syntax_cure(&span, error.message()),
             );
             // One slip often makes several errors on its line; the first names it.
             if finding.line > last_line {
@@ -75,7 +75,7 @@ impl File {
         errors.is_empty().then_some(table)
     }
 
-    fn syntax_cure(&self, span: &Range<usize>) -> &'static str {
+    fn syntax_cure(&self, span: &Range<usize>, message: &str) -> &'static str {
         let text = &self.text.text;
         let start = text
             .get(..span.start)
@@ -86,6 +86,9 @@ impl File {
             .and_then(|rest| rest.lines().next())
             .unwrap_or_default();
         let value = line.split_once('=').map_or("", |(_, value)| value.trim());
+        if message.contains("duplicate key") {
+            return "keep one of the two";
+        }
         let decimal_comma = value.split_once(',').is_some_and(|(whole, part)| {
             whole.trim_start_matches('-').chars().all(|sign| sign.is_ascii_digit())
                 && !whole.is_empty()
@@ -387,7 +390,9 @@ impl<'a> Table<'a> {
                 .and_then(|name| name.get_ref().as_str())
                 .filter(|name| line_fault(name, 40).is_none());
             let name = named.map_or_else(|| (place + 1).to_string(), |name| name.trim().to_owned());
-            tables.push(self.below(&format!("{key} {name}"), value.span(), body));
+            let own_word = name.to_lowercase().starts_with(key);
+            let called = if own_word { name } else { format!("{key} {name}") };
+            tables.push(self.below(&called, value.span(), body));
         }
         tables
     }

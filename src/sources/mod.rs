@@ -8,6 +8,7 @@ pub mod issue;
 mod key;
 pub mod open_meteo;
 pub mod refusal;
+pub mod round;
 mod request;
 pub mod state;
 mod transport;

@@ -90,7 +90,9 @@ impl Worths {
 
     /// Worth under one factor.
     pub fn get(&self, factor: Factor) -> f64 {
-        self.iter().find(|(other, _)| *other == factor).map_or(1.0, |(_, worth)| worth)
+        self.iter()
+            .find(|(other, _)| *other == factor)
+            .map_or(1.0, |(_, worth)| worth)
     }
 
     /// Each factor with its worth.

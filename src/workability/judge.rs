@@ -96,7 +96,10 @@ impl Judge<'_> {
             margin: Margin::default(),
         };
         if self.timeline.freshness == Freshness::Unknown {
-            window.remarks.push(Remark::Missing { missing: Missing::TooOld, at: start });
+            window.remarks.push(Remark::Missing {
+                missing: Missing::TooOld,
+                at: start,
+            });
             return window;
         }
         let weighed = match self.weigh(&rows, lead_h) {
@@ -114,13 +117,20 @@ impl Judge<'_> {
             window.reasons = reasons(self.table, rows.clone(), day, stamps);
             window.margin = self.margin(&rows, lead_h);
             if self.timeline.kind == Kind::Members {
-                let works = if verdict == Verdict::Go { weighed.works_dry } else { weighed.works };
+                let works = if verdict == Verdict::Go {
+                    weighed.works_dry
+                } else {
+                    weighed.works
+                };
                 let good = works.iter().filter(|works| **works).count();
                 window.chance = Some(Chance { good, of: works.len() });
                 window.works_in = works;
             }
-            window.planning_chance =
-                if verdict == Verdict::Go { weighed.chance_dry } else { weighed.chance };
+            window.planning_chance = if verdict == Verdict::Go {
+                weighed.chance_dry
+            } else {
+                weighed.chance
+            };
             window.score = weighed.order;
         }
         window.verdict = verdict;
@@ -155,7 +165,10 @@ impl Judge<'_> {
             }
         }
         if works.is_empty() {
-            return Err(Remark::Missing { missing: Missing::BeyondForecast, at: self.timeline.stamps.start(rows.start) });
+            return Err(Remark::Missing {
+                missing: Missing::BeyondForecast,
+                at: self.timeline.stamps.start(rows.start),
+            });
         }
         let mut remarks = Vec::new();
         let most = self.main_allows(rows, &mut remarks);
@@ -179,7 +192,10 @@ impl Judge<'_> {
 
     /// Full and reduced limits of the only forecast.
     fn by_one(&self, rows: &Range<usize>, lead_h: f64) -> Result<Weighed, Remark> {
-        let beyond = Remark::Missing { missing: Missing::BeyondForecast, at: self.timeline.stamps.start(rows.start) };
+        let beyond = Remark::Missing {
+            missing: Missing::BeyondForecast,
+            at: self.timeline.stamps.start(rows.start),
+        };
         let member = self.model.members.first().ok_or(beyond)?;
         let full = self.cells(self.table.members.first().ok_or(beyond)?, rows)?;
         let reduced = self.cells(self.table.reduced.as_ref().ok_or(beyond)?, rows)?;
@@ -218,14 +234,25 @@ impl Judge<'_> {
                 Err(Unknown::Lacks(quantity)) => return Err(self.missing(k, *quantity)),
             }
         }
-        if found.len() == rows.len() { Ok(found) } else { Err(self.missing(rows.end - 1, Quantity::Temperature)) }
+        if found.len() == rows.len() {
+            Ok(found)
+        } else {
+            Err(self.missing(rows.end - 1, Quantity::Temperature))
+        }
     }
 
     /// The remark for an hour that is not known.
     fn missing(&self, k: usize, quantity: Quantity) -> Remark {
         let ended = self.model.members.iter().any(|member| k >= member.known_until());
-        let missing = if ended { Missing::BeyondForecast } else { Missing::Weather(quantity) };
-        Remark::Missing { missing, at: self.timeline.stamps.start(k) }
+        let missing = if ended {
+            Missing::BeyondForecast
+        } else {
+            Missing::Weather(quantity)
+        };
+        Remark::Missing {
+            missing,
+            at: self.timeline.stamps.start(k),
+        }
     }
 
     fn succeeds(&self, member: &Member, cells: &[&Cell], rows: &Range<usize>) -> bool {
@@ -234,7 +261,8 @@ impl Judge<'_> {
 
     /// Whether a wet piece that is spread at the start of the window is dry at its end.
     fn spread_dries(&self, member: &Member, rows: &Range<usize>) -> bool {
-        let (Some(weather), Some(light)) = (member.rows.get(rows.clone()), self.model.light.hours.get(rows.clone())) else {
+        let (Some(weather), Some(light)) = (member.rows.get(rows.clone()), self.model.light.hours.get(rows.clone()))
+        else {
             return false;
         };
         let alley = &self.model.alley;
@@ -246,7 +274,9 @@ impl Judge<'_> {
 
     /// The most the chance may be in the light of the main forecast.
     fn main_allows(&self, rows: &Range<usize>, remarks: &mut Vec<Remark>) -> f64 {
-        let (Some(main), Some(column)) = (&self.model.main, &self.table.main) else { return 1.0 };
+        let (Some(main), Some(column)) = (&self.model.main, &self.table.main) else {
+            return 1.0;
+        };
         if rows.end > main.horizon {
             return 1.0;
         }
@@ -265,20 +295,17 @@ impl Judge<'_> {
     fn verdict(&self, weighed: &Weighed, lead_h: f64, start: DateTime<Utc>, remarks: &mut Vec<Remark>) -> Verdict {
         let threshold = self.request.threshold;
         let go = |chance: f64| {
-            weighed.score >= GO_SCORE
-                && chance >= GO_CHANCE
-                && doubt::going_pays(chance, threshold)
-                && lead_h <= FIRM_H
+            weighed.score >= GO_SCORE && chance >= GO_CHANCE && doubt::going_pays(chance, threshold) && lead_h <= FIRM_H
         };
         let maybe = |chance: f64| doubt::going_pays(chance, threshold) || chance >= MAYBE.1;
         if go(weighed.chance_dry) {
             return Verdict::Go;
         }
-        if self.request.job == Job::Lift && go(weighed.chance) {
-            remarks.push(Remark::Damp);
-            return Verdict::Maybe;
-        }
-        if doubt::going_pays(weighed.chance, threshold) || (weighed.score >= MAYBE.0 && weighed.chance >= MAYBE.1) {
+        let scores = weighed.score >= MAYBE.0 && weighed.chance >= MAYBE.1;
+        if doubt::going_pays(weighed.chance, threshold) || scores {
+            if self.request.job == Job::Lift && (go(weighed.chance) || !maybe(weighed.chance_dry)) {
+                remarks.push(Remark::Damp);
+            }
             return Verdict::Maybe;
         }
         if self.request.job == Job::Lift && self.dry_notes < BELIEVED_NOTES && maybe(weighed.chance_without_under) {
@@ -326,7 +353,10 @@ impl Judge<'_> {
                 (Some((k, _)), Some(gust)) => (*k, gust),
                 _ => self.windiest(&rows),
             };
-            remarks.push(Remark::GaleAfter { at: self.timeline.stamps.start(k), gust: MetresPerSecond(gust) });
+            remarks.push(Remark::GaleAfter {
+                at: self.timeline.stamps.start(k),
+                gust: MetresPerSecond(gust),
+            });
         }
         if many(beaten) {
             return Verdict::No;
@@ -342,7 +372,10 @@ impl Judge<'_> {
     fn windiest(&self, rows: &Range<usize>) -> (usize, f64) {
         rows.clone()
             .filter_map(|k| Some((k, self.middle.get(k)?.as_ref()?.gust)))
-            .fold((rows.start, 0.0), |best, next| if next.1 > best.1 { next } else { best })
+            .fold(
+                (rows.start, 0.0),
+                |best, next| if next.1 > best.1 { next } else { best },
+            )
     }
 
     /// The best that may be said by the forecast's age and by what it tells.
@@ -352,25 +385,36 @@ impl Judge<'_> {
             remarks.push(Remark::OldForecast);
         }
         for quantity in self.timeline.estimated.union(&self.timeline.untold) {
-            remarks.push(match quantity {
-                Quantity::Gust => Remark::EstimatedGust,
-                other => Remark::NotTold { quantity: *other },
+            remarks.push(if *quantity == Quantity::Gust {
+                Remark::EstimatedGust
+            } else {
+                Remark::NotTold { quantity: *quantity }
             });
         }
-        if remarks.len() > before { Verdict::Maybe } else { Verdict::Go }
+        if remarks.len() > before {
+            Verdict::Maybe
+        } else {
+            Verdict::Go
+        }
     }
 
     fn margin(&self, rows: &Range<usize>, lead_h: f64) -> Margin {
         if self.request.job == Job::Redry {
             return Margin::default();
         }
-        let share = if self.timeline.kind == Kind::Single { doubt::alpha(lead_h) } else { 1.0 };
+        let share = if self.timeline.kind == Kind::Single {
+            doubt::alpha(lead_h)
+        } else {
+            1.0
+        };
         let limit = self.limits.of(self.request.job).gust.bad * share;
         let gust = self.windiest(rows).1;
         Margin {
             wind: Some(MetresPerSecond(limit - gust)),
             wind_limit: Some(MetresPerSecond(limit)),
-            drying: (self.request.job == Job::Lift).then(|| self.dry_before(rows.start)).flatten(),
+            drying: (self.request.job == Job::Lift)
+                .then(|| self.dry_before(rows.start))
+                .flatten(),
         }
     }
 
@@ -378,7 +422,8 @@ impl Judge<'_> {
     fn dry_before(&self, k: usize) -> Option<Hours> {
         let dry = |k: &usize| {
             let hour = self.middle.get(*k).copied().flatten();
-            hour.and_then(|hour| hour.water).is_some_and(|water| !water.wet_top && !water.wet_under)
+            hour.and_then(|hour| hour.water)
+                .is_some_and(|water| !water.wet_top && !water.wet_under)
         };
         let since = (0..k).rev().take(24).take_while(dry).last()?;
         let dried = self.timeline.stamps.start(k) - self.timeline.stamps.at(since);

@@ -29,11 +29,16 @@ pub(super) struct MiddleWater {
 pub(super) fn middle(model: &ModelRun, allowance: f64) -> Vec<Option<MiddleHour>> {
     let count = model.light.hours.len();
     let mut sorted = Vec::with_capacity(model.members.len());
-    (0..count).map(|k| hour(&model.members, k, allowance, &mut sorted)).collect()
+    (0..count)
+        .map(|k| hour(&model.members, k, allowance, &mut sorted))
+        .collect()
 }
 
 fn hour(members: &[Member], k: usize, allowance: f64, sorted: &mut Vec<f64>) -> Option<MiddleHour> {
-    let hours: Vec<&MemberHour> = members.iter().map(|member| member.hours.get(k)).collect::<Option<_>>()?;
+    let hours: Vec<&MemberHour> = members
+        .iter()
+        .map(|member| member.hours.get(k))
+        .collect::<Option<_>>()?;
     if hours.is_empty() || hours.iter().any(|hour| hour.weather.is_err()) {
         return None;
     }
@@ -56,7 +61,15 @@ fn hour(members: &[Member], k: usize, allowance: f64, sorted: &mut Vec<f64>) -> 
     });
     #[expect(clippy::cast_precision_loss, reason = "member counts are small")]
     let beaten = beaten as f64 / hours.len() as f64;
-    Some(MiddleHour { gust, gust_low, gust_high, utilisation, beaten, light, water })
+    Some(MiddleHour {
+        gust,
+        gust_low,
+        gust_high,
+        utilisation,
+        beaten,
+        light,
+        water,
+    })
 }
 
 /// The median; `None` of nothing.
@@ -69,9 +82,15 @@ pub(super) fn median(values: &mut [f64]) -> Option<f64> {
 pub(super) fn at_share(sorted: &[f64], share: f64) -> f64 {
     #[expect(clippy::cast_precision_loss, reason = "member counts are small")]
     let place = share * sorted.len().saturating_sub(1) as f64;
-    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a place in the list")]
+    #[expect(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        reason = "a place in the list"
+    )]
     let below = place.floor() as usize;
-    let (Some(low), high) = (sorted.get(below), sorted.get(below + 1)) else { return f64::NAN };
+    let (Some(low), high) = (sorted.get(below), sorted.get(below + 1)) else {
+        return f64::NAN;
+    };
     low + (high.unwrap_or(low) - low) * (place - place.floor())
 }
 

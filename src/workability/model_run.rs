@@ -109,7 +109,11 @@ impl ModelRun {
     pub fn under(alley: &Alley, irrigation: Vec<f64>, timeline: &Timeline, track: &SunTrack) -> Self {
         let light = Sunlight::under(alley, timeline.stamps, track);
         let (shelter, ties) = (Shelter::of(alley), Ties::of(alley));
-        let start = if timeline.past_hours < ENOUGH_PAST_H { Start::Full } else { Start::Empty };
+        let start = if timeline.past_hours < ENOUGH_PAST_H {
+            Start::Full
+        } else {
+            Start::Empty
+        };
         let member = |weather: &Run| {
             let rows = rows(weather, timeline.stamps.count, &irrigation);
             let cover = run::run(alley, &light, &rows, start);
@@ -122,24 +126,44 @@ impl ModelRun {
                     water: Water::of(alley, cover),
                 })
                 .collect();
-            Member { hours, rows, horizon: weather.horizon() }
+            Member {
+                hours,
+                rows,
+                horizon: weather.horizon(),
+            }
         };
         let members = timeline.runs.iter().map(member).collect();
         let main = timeline.main.as_ref().map(member);
-        Self { alley: *alley, members, main, critical_gust: ties.critical_gust(&shelter), irrigation, light }
+        Self {
+            alley: *alley,
+            members,
+            main,
+            critical_gust: ties.critical_gust(&shelter),
+            irrigation,
+            light,
+        }
     }
 }
 
 impl Member {
     /// Rows up to the last that is known.
     pub fn known_until(&self) -> usize {
-        self.hours.iter().rposition(|hour| hour.weather.is_ok()).map_or(0, |last| last + 1)
+        self.hours
+            .iter()
+            .rposition(|hour| hour.weather.is_ok())
+            .map_or(0, |last| last + 1)
     }
 }
 
 impl Water {
     fn of(alley: &Alley, cover: &CoverHour) -> Self {
-        let doubted = |depth: f64| if cover.doubtful { depth * DOUBT.0 + DOUBT.1 } else { depth };
+        let doubted = |depth: f64| {
+            if cover.doubtful {
+                depth * DOUBT.0 + DOUBT.1
+            } else {
+                depth
+            }
+        };
         let (film, under) = (doubted(cover.film_mm), doubted(cover.under_mm));
         Self {
             film,
@@ -168,7 +192,9 @@ struct Told {
 impl Told {
     fn by(run: &Run) -> Self {
         let told = |quantity: &Quantity| !run.of(*quantity).is_all_gaps();
-        Self { optional: Quantity::OPTIONAL.into_iter().filter(told).collect() }
+        Self {
+            optional: Quantity::OPTIONAL.into_iter().filter(told).collect(),
+        }
     }
 }
 

@@ -20,8 +20,8 @@ use crate::physics::Sunlight;
 use crate::physics::sun::SunTrack;
 use crate::record::Ground;
 use crate::units::{Hours, Megajoules, MetresPerSecond};
-use crate::weather::{Stamps, Timeline};
 use crate::weather::forecast::Kind;
+use crate::weather::{Stamps, Timeline};
 
 /// A job to look for windows for.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -108,7 +108,11 @@ pub fn outlook(
     requests: &[JobRequest],
     now: DateTime<Utc>,
 ) -> BlockOutlook {
-    let model = ModelRun::of(&block.alley, irrigation(block, &farm.site.zone, timeline.stamps), timeline);
+    let model = ModelRun::of(
+        &block.alley,
+        irrigation(block, &farm.site.zone, timeline.stamps),
+        timeline,
+    );
     outlook_of(&model, block, farm, ground, timeline, requests, now)
 }
 
@@ -125,7 +129,9 @@ pub fn outlooks(
     let mut found = Vec::new();
     for block in &farm.blocks {
         let water = irrigation(block, &farm.site.zone, timeline.stamps);
-        let shared = models.iter().position(|model| model.alley == block.alley && model.irrigation == water);
+        let shared = models
+            .iter()
+            .position(|model| model.alley == block.alley && model.irrigation == water);
         let place = shared.unwrap_or_else(|| {
             let alley = &block.alley;
             let near = |(other, _): &(Alley, SunTrack)| (other.lat, other.lon) == (alley.lat, alley.lon);
@@ -212,7 +218,12 @@ impl Axis {
             workable.push(k >= first && in_light && in_hours);
             day.push(start.date());
         }
-        Self { local, workable, days, day }
+        Self {
+            local,
+            workable,
+            days,
+            day,
+        }
     }
 }
 
@@ -232,11 +243,21 @@ fn windows_of(
         first_h: (timeline.stamps.at(0) - timeline.issue.at).as_seconds_f64() / 3600.0,
         half_job_h: request.length.0 / 2.0,
     };
-    let Some(first) = axis.workable.iter().position(|workable| *workable) else { return Vec::new() };
-    let last = axis.workable.iter().rposition(|workable| *workable).map_or(first, |last| last + 1);
+    let Some(first) = axis.workable.iter().position(|workable| *workable) else {
+        return Vec::new();
+    };
+    let last = axis
+        .workable
+        .iter()
+        .rposition(|workable| *workable)
+        .map_or(first, |last| last + 1);
     let single = (timeline.kind == Kind::Single).then_some(lead);
     // Reasons look at the whole day's light, so the table starts with the first day's.
-    let from = axis.day.get(first).and_then(|day| axis.days.get(day)).map_or(first, |day| day.start.min(first));
+    let from = axis
+        .day
+        .get(first)
+        .and_then(|day| axis.days.get(day))
+        .map_or(first, |day| day.start.min(first));
     let until = axis.days.values().map(|day| day.end).max().unwrap_or(last).max(last);
     let table = Table::of(request.job, &farm.limits, model, from..until, single);
     let judge = Judge {
@@ -251,7 +272,11 @@ fn windows_of(
         now,
     };
     (first..last)
-        .filter(|start| axis.workable.get(*start..start + count).is_some_and(|rows| rows.iter().all(|work| *work)))
+        .filter(|start| {
+            axis.workable
+                .get(*start..start + count)
+                .is_some_and(|rows| rows.iter().all(|work| *work))
+        })
         .filter_map(|start| {
             let day = axis.day.get(start)?;
             let light = axis.days.get(day)?;
@@ -262,7 +287,11 @@ fn windows_of(
 
 /// Whole hours that hold a job.
 fn whole_hours(length: Hours) -> usize {
-    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "between 1 and 24")]
+    #[expect(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        reason = "between 1 and 24"
+    )]
     let hours = (length.0 - 1e-9).ceil().clamp(1.0, 24.0) as usize;
     hours
 }
@@ -284,7 +313,11 @@ fn join(windows: &[Window], farm: &Farm) -> Vec<Opening> {
                 }
                 _ => {
                     found.extend(open.take());
-                    open = Some(Opening { start: window.start, end: window.end, best: window.clone() });
+                    open = Some(Opening {
+                        start: window.start,
+                        end: window.end,
+                        best: window.clone(),
+                    });
                 }
             }
         }
@@ -305,7 +338,12 @@ fn view(hour: Option<&MiddleHour>) -> HourView {
 
 fn dry_days(axis: &Axis, stamps: Stamps, middle: &[Option<MiddleHour>], today: NaiveDate) -> Vec<DryDay> {
     let water = |k: usize| middle.get(k).copied().flatten().and_then(|hour| hour.water);
-    let mut days: Vec<NaiveDate> = axis.local.iter().map(NaiveDateTime::date).filter(|day| *day >= today).collect();
+    let mut days: Vec<NaiveDate> = axis
+        .local
+        .iter()
+        .map(NaiveDateTime::date)
+        .filter(|day| *day >= today)
+        .collect();
     days.dedup();
     let at = |day, dry: &dyn Fn(usize) -> bool| first_dry(&axis.local, day, dry).map(|k| stamps.at(k));
     days.into_iter()
@@ -313,32 +351,39 @@ fn dry_days(axis: &Axis, stamps: Stamps, middle: &[Option<MiddleHour>], today: N
             day,
             top: at(day, &|k| water(k).is_some_and(|water| !water.wet_top)),
             under: at(day, &|k| water(k).is_some_and(|water| !water.wet_under)),
-            both: at(day, &|k| water(k).is_some_and(|water| !water.wet_top && !water.wet_under)),
+            both: at(day, &|k| {
+                water(k).is_some_and(|water| !water.wet_top && !water.wet_under)
+            }),
         })
         .collect()
 }
 
-fn worst_hour(
-    model: &ModelRun,
-    timeline: &Timeline,
-    middle: &[Option<MiddleHour>],
-    allowance: f64,
-) -> Option<TieHour> {
+fn worst_hour(model: &ModelRun, timeline: &Timeline, middle: &[Option<MiddleHour>], allowance: f64) -> Option<TieHour> {
     let rows = timeline.now_row..timeline.now_row + TIES_H;
     let (k, worst) = rows
         .clone()
         .filter_map(|k| Some((k, middle.get(k).copied().flatten()?)))
-        .max_by(|a, b| (a.1.beaten, a.1.utilisation, a.1.gust_high).partial_cmp(&(b.1.beaten, b.1.utilisation, b.1.gust_high)).unwrap_or(std::cmp::Ordering::Equal))?;
+        .max_by(|a, b| {
+            (a.1.beaten, a.1.utilisation, a.1.gust_high)
+                .partial_cmp(&(b.1.beaten, b.1.utilisation, b.1.gust_high))
+                .unwrap_or(std::cmp::Ordering::Equal)
+        })?;
     let beaten = |member: &super::model_run::Member| -> Option<bool> {
         let hours = member.hours.get(rows.clone())?;
         let over = |load: f64| load >= allowance;
-        if hours.iter().any(|hour| hour.weather.is_ok_and(|felt| over(felt.utilisation))) {
+        if hours
+            .iter()
+            .any(|hour| hour.weather.is_ok_and(|felt| over(felt.utilisation)))
+        {
             return Some(true);
         }
         hours.iter().all(|hour| hour.weather.is_ok()).then_some(false)
     };
     let counted: Vec<bool> = model.members.iter().filter_map(beaten).collect();
-    let chance = Chance { good: counted.iter().filter(|beaten| **beaten).count(), of: counted.len() };
+    let chance = Chance {
+        good: counted.iter().filter(|beaten| **beaten).count(),
+        of: counted.len(),
+    };
     Some(TieHour {
         at: timeline.stamps.at(k),
         gust: MetresPerSecond(worst.gust),
@@ -355,7 +400,8 @@ fn light(axis: &Axis, model: &ModelRun) -> Vec<(NaiveDate, Megajoules)> {
         rows.entry(at.date()).or_insert(k..k).end = k + 1;
     }
     // A day of a clock change has 23 or 25 hours; the first and the last may be cut.
-    let whole = |(_, rows): &(NaiveDate, Range<usize>)| rows.start > 0 && rows.end < axis.local.len() || rows.len() >= 24;
+    let whole =
+        |(_, rows): &(NaiveDate, Range<usize>)| rows.start > 0 && rows.end < axis.local.len() || rows.len() >= 24;
     let sum = |rows: &Range<usize>| -> Option<f64> {
         let of = |member: &super::model_run::Member| {
             let hours = member.hours.get(rows.clone())?;
@@ -365,5 +411,8 @@ fn light(axis: &Axis, model: &ModelRun) -> Vec<(NaiveDate, Megajoules)> {
         let mut sums: Vec<f64> = model.members.iter().map(of).collect::<Option<_>>()?;
         median(&mut sums)
     };
-    rows.into_iter().filter(whole).filter_map(|(day, rows)| Some((day, Megajoules(sum(&rows)?)))).collect()
+    rows.into_iter()
+        .filter(whole)
+        .filter_map(|(day, rows)| Some((day, Megajoules(sum(&rows)?))))
+        .collect()
 }

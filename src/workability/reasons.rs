@@ -17,8 +17,10 @@ pub(super) fn reasons(table: &Table, window: Range<usize>, day: &Range<usize>, s
         Some(reduced) => vec![reduced],
         None => table.members.iter().collect(),
     };
-    let mut found: Vec<Reason> =
-        FACTORS.into_iter().filter_map(|factor| reason(table, &columns, factor, window.clone(), day, stamps)).collect();
+    let mut found: Vec<Reason> = FACTORS
+        .into_iter()
+        .filter_map(|factor| reason(table, &columns, factor, window.clone(), day, stamps))
+        .collect();
     found.sort_by(|a, b| a.worth.total_cmp(&b.worth));
     found
 }
@@ -49,7 +51,9 @@ fn reason(
         value: median(&mut values),
         worth,
         from: span.as_ref().map(|span| stamps.start(span.start)),
-        until: span.filter(|span| span.end < day.end).map(|span| stamps.at(span.end - 1)),
+        until: span
+            .filter(|span| span.end < day.end)
+            .map(|span| stamps.at(span.end - 1)),
     })
 }
 
@@ -63,7 +67,11 @@ fn span(
 ) -> Option<Range<usize>> {
     let stopped = |k: usize| {
         let stops = |column: &&&Column| {
-            table.cells(column, k, 1).iter().flatten().any(|cell| cell.worths.get(factor) < SUCCESS)
+            table
+                .cells(column, k, 1)
+                .iter()
+                .flatten()
+                .any(|cell| cell.worths.get(factor) < SUCCESS)
         };
         day.contains(&k) && 2 * columns.iter().filter(stops).count() >= columns.len()
     };

@@ -23,7 +23,11 @@ pub(super) fn rows(run: &Run, count: usize, irrigation: &[f64]) -> Vec<Row> {
         let fog_unknown = fog.is_none() && fog_is_told;
         let hour = Hour {
             air_c: air.value,
-            dew_c: if fog.unwrap_or(fog_unknown) { air.value } else { dew.value },
+            dew_c: if fog.unwrap_or(fog_unknown) {
+                air.value
+            } else {
+                dew.value
+            },
             wind: wind.value,
             gust: run.gust.get(k).unwrap_or(wind.value),
             direction_deg: run.wind_direction.get(k)?,
@@ -61,7 +65,10 @@ fn bridge(series: &Series, count: usize) -> Vec<Option<Value>> {
             let mut along = before;
             for slot in filled.iter_mut().skip(from + 1) {
                 along += slope;
-                *slot = Some(Value { value: along, bridged: true });
+                *slot = Some(Value {
+                    value: along,
+                    bridged: true,
+                });
             }
         }
         filled.push(Some(Value { value, bridged: false }));

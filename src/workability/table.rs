@@ -70,7 +70,9 @@ impl Table {
     /// Judges the rows of all runs; `single` carries the lead if there is one forecast only.
     pub(super) fn of(job: Job, limits: &Limits, model: &ModelRun, rows: Range<usize>, single: Option<Lead>) -> Self {
         let column = |member: &Member, lead: Option<Lead>| -> Column {
-            rows.clone().map(|k| cell(job, limits, model, member, k, lead)).collect()
+            rows.clone()
+                .map(|k| cell(job, limits, model, member, k, lead))
+                .collect()
         };
         Self {
             members: model.members.iter().map(|member| column(member, None)).collect(),
@@ -95,12 +97,16 @@ fn cell(
     k: usize,
     lead: Option<Lead>,
 ) -> Result<Cell, Unknown> {
-    let (alpha, margin) =
-        lead.map_or((1.0, 0), |lead| (doubt::alpha(lead.of(k)), doubt::dry_margin(lead.of(k))));
+    let (alpha, margin) = lead.map_or((1.0, 0), |lead| {
+        (doubt::alpha(lead.of(k)), doubt::dry_margin(lead.of(k)))
+    });
     let lacking = Unknown::Lacks(Quantity::Temperature);
     let hour = member.hours.get(k).ok_or(lacking)?;
     let felt = hour.weather.map_err(Unknown::Lacks)?;
-    let before = member.hours.get(k.saturating_sub(1 + margin)..=k).unwrap_or(std::slice::from_ref(hour));
+    let before = member
+        .hours
+        .get(k.saturating_sub(1 + margin)..=k)
+        .unwrap_or(std::slice::from_ref(hour));
     if job == Job::Lift && before.iter().any(|hour| !hour.water.known) {
         return Err(Unknown::Water);
     }

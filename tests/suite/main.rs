@@ -8,9 +8,13 @@
 )]
 
 mod fetching;
+mod fetching;
+mod fetching;
 mod layers;
 mod letters;
-mod small_orchard;
 mod planning;
 mod replies;
+mod settings;
+mod small_orchard;
 mod trace;
+mod windows;

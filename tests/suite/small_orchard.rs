@@ -389,6 +389,7 @@ fn timeline(now: DateTime<Utc>) -> Timeline {
         main: None,
         kind: Kind::Members,
         estimated: std::collections::BTreeSet::new(),
+        untold: std::collections::BTreeSet::new(),
         past_hours: 120,
         issue: Issue { at: now - minutes(4.5), basis: IssueBasis::Said },
         product: Product::SixHourlyModel,

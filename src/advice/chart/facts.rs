@@ -186,8 +186,8 @@ pub struct Peak {
 
 impl ChartFacts {
     /// One line a day for the text letter.
-    pub fn days_said(&self, units: DisplayUnits) -> Vec<String> {
-        self.days.iter().map(|day| day_said(day, units)).collect()
+    pub fn days_said(&self) -> Vec<String> {
+        self.days.iter().map(|day| day_said(day, self.units)).collect()
     }
 }
 

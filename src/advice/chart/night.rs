@@ -1,24 +1,19 @@
 //! When the sun is down, for the shade behind the chart.
 
 use chrono::{DateTime, TimeDelta, Utc};
-use solar_positioning::{Location, SolarPositions};
 
 use super::facts::Span;
+use crate::physics::sun::SunTrack;
 
 /// Sun at the horizon: refraction and half the disc (standard value of almanacs).
 const HORIZON_DEG: f64 = -0.833;
 /// Shade needs no more than this.
 const STEP_MINUTES: i64 = 15;
-/// Difference of earth-rotation time and clock time; irrelevant to a drawing.
-const DELTA_T_S: f64 = 69.0;
 
 /// Sunset to sunrise between two instants, to a quarter of an hour.
 pub(super) fn nights(latitude: f64, longitude: f64, from: DateTime<Utc>, to: DateTime<Utc>) -> Vec<Span> {
-    let positions = SolarPositions::grena3();
-    let dark = |at: DateTime<Utc>| {
-        let sun = positions.at(&at, Location { latitude, longitude }, 0.0, DELTA_T_S, None);
-        sun.is_ok_and(|sun| sun.elevation_angle() < HORIZON_DEG)
-    };
+    let track = SunTrack::over(latitude, longitude, from, to);
+    let dark = |at: DateTime<Utc>| track.at(at).elevation_deg() < HORIZON_DEG;
     let step = TimeDelta::minutes(STEP_MINUTES);
     let mut nights: Vec<Span> = Vec::new();
     let mut at = from;

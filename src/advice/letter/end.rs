@@ -57,6 +57,9 @@ impl<'a> Morning<'a> {
 
     /// Stop at any thunder, resume 30 minutes after the last: Holle, Lopez and Zimmermann 1999, BAMS 80.
     fn thunder(&self, hours: &Hours<'_>) -> Option<String> {
+        if hours.weather.untold.contains(&Quantity::Thunder) {
+            return Some("Thunder is not in this forecast: stop at the first one; back 30 minutes after the last.".to_owned());
+        }
         // A tenth of the runs is enough for a caution.
         let at = hours.rows().find(|k| {
             let runs = || hours.weather.runs.iter().filter_map(|run| run.thunder.get(*k));

@@ -46,10 +46,9 @@ impl Morning<'_> {
             count => format!("{count} runs"),
         };
         let mut line = format!("{runs}, {age}; no station");
-        let estimates = estimates(timeline);
         let sentences = timeline.remarks.iter().map(|remark| words::name(remark).trim_end_matches('.').to_owned());
         let mut left = Vec::new();
-        for extra in estimates.into_iter().map(str::to_owned).chain(sentences) {
+        for extra in sentences {
             if "Forecast: ".len() + line.len() + 2 + extra.len() <= LINE {
                 line = format!("{line}; {extra}");
             } else {
@@ -87,6 +86,7 @@ fn age(timeline: &Timeline, now: DateTime<Utc>) -> String {
     let hours = if half_hours % 2 == 0 { (half_hours / 2).to_string() } else { format!("{}.5", half_hours / 2) };
     let at_least = match timeline.issue.basis {
         IssueBasis::Said => "",
+        IssueBasis::Implied => "about ",
         IssueBasis::ValuesChanged => "at least ",
     };
     format!("{at_least}{hours} hour{} old", if half_hours == 2 { "" } else { "s" })
@@ -99,12 +99,12 @@ pub(crate) fn estimates(timeline: &Timeline) -> Vec<&'static str> {
         said.extend(match quantity {
             Quantity::Gust => Some("gust estimated from wind"),
             Quantity::Shortwave => Some("sun estimated from cloud"),
-            Quantity::Thunder => Some("thunder not known"),
             Quantity::Temperature
             | Quantity::DewPoint
             | Quantity::Wind
             | Quantity::WindDirection
             | Quantity::Rain
+            | Quantity::Thunder
             | Quantity::Cloud
             | Quantity::Fog
             | Quantity::Snow => None,
