@@ -8,8 +8,6 @@
 )]
 
 mod fetching;
-mod fetching;
-mod fetching;
 mod layers;
 mod letters;
 mod planning;
