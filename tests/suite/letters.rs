@@ -26,7 +26,12 @@ fn the_dry_morning_can_be_looked_at() {
     let narrow = chart::svg(facts, chart::Width::Narrow);
     let picture = chart::png(&narrow).unwrap();
     let page = html::render(&letter, Some("chart")).unwrap();
-    assert!(page.len() < 60_000 && picture.len() < 60_000, "{} and {} bytes", page.len(), picture.len());
+    assert!(
+        page.len() < 60_000 && picture.len() < 60_000,
+        "{} and {} bytes",
+        page.len(),
+        picture.len()
+    );
     if let Ok(folder) = std::env::var("LETTER_FOLDER") {
         let folder = std::path::Path::new(&folder);
         std::fs::write(folder.join("chart.png"), &picture).unwrap();

@@ -10,6 +10,7 @@
 mod fetching;
 mod fetching;
 mod fetching;
+mod fetching;
 mod layers;
 mod letters;
 mod planning;
