@@ -104,7 +104,7 @@ pub fn load_farm(folder: &Path) -> Result<LoadedFarm, Mistakes> {
     let mut text = |name: &str| match disk::read(&folder.join(name), name, folder) {
         Ok(text) => text.ok_or(Absent::Missing),
         Err(finding) => {
-            found.mistakes.push(finding);
+            found.mistakes.push(*finding);
             Err(Absent::Noted)
         }
     };
@@ -220,7 +220,7 @@ pub fn load_service(file: &Path, now: DateTime<Utc>) -> Result<LoadedService, Mi
             "is not there",
             "copy config/service.toml there and make it yours",
         )])),
-        Err(finding) => Err(Mistakes(vec![finding])),
+        Err(finding) => Err(Mistakes(vec![*finding])),
     }
 }
 

@@ -301,12 +301,14 @@ impl<'a> Table<'a> {
     /// A clock time, `"07:30"`.
     pub(super) fn time(&self, key: &str) -> Option<NaiveTime> {
         let value = self.find(key)?;
-        let read = match value.get_ref() {
-            DeValue::String(text) => NaiveTime::parse_from_str(text.trim(), "%H:%M").ok(),
-            DeValue::Datetime(at) if at.date.is_none() && at.offset.is_none() => at
-                .time
-                .and_then(|time| NaiveTime::from_hms_opt(time.hour.into(), time.minute.into(), 0)),
-            _ => return self.wrong_type(key, value, "a time such as \"07:30\""),
+        let here = value.get_ref();
+        let read = if let Some(text) = here.as_str() {
+            NaiveTime::parse_from_str(text.trim(), "%H:%M").ok()
+        } else if let Some(at) = here.as_datetime().filter(|at| at.date.is_none() && at.offset.is_none()) {
+            at.time
+                .and_then(|time| NaiveTime::from_hms_opt(time.hour.into(), time.minute.into(), 0))
+        } else {
+            return self.wrong_type(key, value, "a time such as \"07:30\"");
         };
         if read.is_none() {
             let at = format!("{}; allowed \"00:00\" to \"23:59\"", self.file.text.slice(value.span()));
@@ -351,18 +353,18 @@ impl<'a> Table<'a> {
     /// The values of a list.
     pub(super) fn list(&self, key: &str, wanted: &str) -> Option<Vec<&'a Spanned<DeValue<'a>>>> {
         let value = self.find(key)?;
-        match value.get_ref() {
-            DeValue::Array(values) => Some(values.iter().collect()),
-            _ => self.wrong_type(key, value, wanted),
+        match value.get_ref().as_array() {
+            Some(values) => Some(values.iter().collect()),
+            None => self.wrong_type(key, value, wanted),
         }
     }
 
     /// The table `[key]`.
     pub(super) fn table(&self, key: &str) -> Option<Table<'a>> {
         let value = self.find(key)?;
-        match value.get_ref() {
-            DeValue::Table(body) => Some(self.below(key, value.span(), body)),
-            _ => self.wrong_type(key, value, &format!("a table with the head [{key}]")),
+        match value.get_ref().as_table() {
+            Some(body) => Some(self.below(key, value.span(), body)),
+            None => self.wrong_type(key, value, &format!("a table with the head [{key}]")),
         }
     }
 
