@@ -9,8 +9,6 @@
 
 mod fetching;
 mod fetching;
-mod fetching;
-mod fetching;
 mod layers;
 mod letters;
 mod planning;
