@@ -7,9 +7,14 @@
     reason = "tests"
 )]
 
+mod fetching;
+mod fetching;
+mod fetching;
 mod layers;
 mod letters;
-mod small_orchard;
 mod planning;
 mod replies;
+mod settings;
+mod small_orchard;
 mod trace;
+mod windows;
