@@ -9,6 +9,7 @@
 
 mod fetching;
 mod fetching;
+mod fetching;
 mod layers;
 mod letters;
 mod planning;
