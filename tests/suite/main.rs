@@ -11,3 +11,8 @@ mod layers;
 mod planning;
 mod replies;
 mod trace;
+mod sending;
+mod workplace;
+mod restart;
+mod schedule;
+mod stopping;
