@@ -7,12 +7,15 @@ use chrono::{DateTime, NaiveDate, Utc, Weekday};
 use clap::Args;
 
 use super::Failure;
-use crate::daemon::schedule;
-use crate::farm::Farm;
+use crate::daemon::{LetterTime, schedule};
+use crate::deliver::Transport;
 use crate::farm::block::Block;
 use crate::farm::cover::CoverSet;
+use crate::farm::{Farm, Job};
+use crate::physics::tie_load::Ties;
+use crate::physics::wind::Shelter;
 use crate::settings::{self, Colour, LoadedFarm, LoadedService, Mistakes, Service};
-use crate::units::Metres;
+use crate::units::{DisplayUnits, Metres, MetresPerSecond};
 
 /// Columns of the report.
 const WIDTH: usize = 96;
@@ -49,11 +52,18 @@ pub(super) fn check(args: &CheckArgs, wall: DateTime<Utc>) -> Result<String, Fai
         (Ok(farm), Ok(service)) => (farm, service),
         (farm, service) => {
             let all = [farm.err(), service.err()].into_iter().flatten().reduce(Mistakes::and);
-            let drawn = all.map(|all| all.draw(colour(std::io::stderr().is_terminal()))).unwrap_or_default();
+            let drawn = all
+                .map(|all| all.draw(colour(std::io::stderr().is_terminal())))
+                .unwrap_or_default();
             return Err(Failure { code: 2, text: drawn });
         }
     };
-    Ok(report(&farm, service.as_ref(), now, colour(std::io::stdout().is_terminal())))
+    Ok(report(
+        &farm,
+        service.as_ref(),
+        now,
+        colour(std::io::stdout().is_terminal()),
+    ))
 }
 
 /// What was understood, at most 100 columns wide.
@@ -64,10 +74,13 @@ fn report(loaded: &LoadedFarm, service: Option<&LoadedService>, now: DateTime<Ut
     let cover = Metres(farm.blocks.iter().map(|block| block.cover().0).sum());
     let mut out = Report::default();
     out.line(&farm.site.name);
-    out.wrapped(&format!(
-        "{}, {rows} rows, {} of cover if all lay out. Clock: {}, {} (zone rules {}).",
+    out.line(&format!(
+        "{}, {rows} rows, {} of cover if all lay out.",
         count(farm.blocks.len(), "block"),
-        length(farm, cover),
+        length(farm, cover)
+    ));
+    out.line(&format!(
+        "Clock: {}, {} (zone rules {}).",
         farm.site.zone.name(),
         farm.site.zone.local(now).format("now %a %-d %b %Y %H:%M"),
         loaded.zone_data,
@@ -79,23 +92,33 @@ fn report(loaded: &LoadedFarm, service: Option<&LoadedService>, now: DateTime<Ut
     out.line("");
     let (letter, default) = match service {
         Some(loaded) => (loaded.service.daemon.letter.clone(), ""),
-        None => (crate::daemon::LetterTime::Daily(settings::LETTER_AT), " (no service file yet: the usual time)"),
+        None => (
+            LetterTime::Daily(settings::LETTER_AT),
+            " (no service file yet: the usual time)",
+        ),
     };
     let runs = schedule::next_runs(&letter, &farm.site.zone, now, 3);
-    let runs: Vec<String> =
-        runs.iter().map(|at| farm.site.zone.local(*at).format("%a %-d %b %Y %H:%M").to_string()).collect();
+    let runs: Vec<String> = runs
+        .iter()
+        .map(|at| farm.site.zone.local(*at).format("%a %-d %b %Y %H:%M").to_string())
+        .collect();
     out.line(&format!("Next letters{default}"));
     runs.iter().for_each(|run| out.line(&format!("  {run}")));
     if let Some(loaded) = service {
         out.line("");
         service_lines(&mut out, &loaded.service);
     }
-    let dated = dated_remarks(farm, today);
+    let dated = [dated_remarks(farm, today), tie_remarks(farm)].concat();
     if !dated.is_empty() {
         out.line("");
         dated.iter().for_each(|remark| out.wrapped(remark));
     }
-    let remarks: Vec<_> = loaded.remarks.iter().chain(service.into_iter().flat_map(|loaded| &loaded.remarks)).cloned().collect();
+    let remarks: Vec<_> = loaded
+        .remarks
+        .iter()
+        .chain(service.into_iter().flat_map(|loaded| &loaded.remarks))
+        .cloned()
+        .collect();
     if !remarks.is_empty() {
         out.line("");
         out.text.push_str(&settings::draw_remarks(&remarks, colour));
@@ -111,8 +134,15 @@ fn report(loaded: &LoadedFarm, service: Option<&LoadedService>, now: DateTime<Ut
 fn blocks(out: &mut Report, farm: &Farm, today: NaiveDate) {
     let wide = |names: &mut dyn Iterator<Item = usize>, head: &str| names.max().unwrap_or(0).max(head.len());
     let block = wide(&mut farm.blocks.iter().map(|block| block.id.0.chars().count()), "Block");
-    let variety = wide(&mut farm.blocks.iter().map(|block| block.variety.chars().count()), "Variety").min(18);
-    out.line(&format!("{:block$}  {:variety$}  Rows  {:>9}  Next pick", "Block", "Variety", "Cover"));
+    let variety = wide(
+        &mut farm.blocks.iter().map(|block| block.variety.chars().count()),
+        "Variety",
+    )
+    .min(18);
+    out.line(&format!(
+        "{:block$}  {:variety$}  Rows  {:>9}  Next pick",
+        "Block", "Variety", "Cover"
+    ));
     for one in &farm.blocks {
         out.line(&format!(
             "{:block$}  {:variety$}  {:>4}  {:>9}  {}",
@@ -124,7 +154,10 @@ fn blocks(out: &mut Report, farm: &Farm, today: NaiveDate) {
         ));
     }
     out.line("");
-    let own = farm.sets.iter().all(|set| matches!(set.blocks.as_slice(), [only] if only.0 == set.id.0));
+    let own = farm
+        .sets
+        .iter()
+        .all(|set| matches!(set.blocks.as_slice(), [only] if only.0 == set.id.0));
     if own {
         out.line("Covers: each block has its own, just long enough.");
     } else {
@@ -133,7 +166,9 @@ fn blocks(out: &mut Report, farm: &Farm, today: NaiveDate) {
 }
 
 fn next_pick(farm: &Farm, block: &Block, today: NaiveDate) -> String {
-    let Some(pick) = farm.next_pick(&block.id, today) else { return "not known".to_owned() };
+    let Some(pick) = farm.next_pick(&block.id, today) else {
+        return "not known".to_owned();
+    };
     let own = if pick.either_way.is_none() { " (usual)" } else { "" };
     let days = pick.either_way_on(today);
     format!(
@@ -147,8 +182,8 @@ fn next_pick(farm: &Farm, block: &Block, today: NaiveDate) -> String {
 fn set_line(farm: &Farm, set: &CoverSet) -> String {
     let blocks: Vec<&str> = set.blocks.iter().map(|block| block.0.as_str()).collect();
     let width = match farm.site.units {
-        crate::units::DisplayUnits::Metric => format!("{} m", set.width.0),
-        crate::units::DisplayUnits::Imperial => format!("{:.1} ft", farm.site.units.length(set.width)),
+        DisplayUnits::Metric => format!("{} m", set.width.0),
+        DisplayUnits::Imperial => format!("{:.1} ft", farm.site.units.length(set.width)),
     };
     format!(
         "{}: {} of {width} wide cover, rolls of {}, for {}.",
@@ -176,26 +211,53 @@ fn people(out: &mut Report, farm: &Farm) {
     ));
     for machine in &farm.machines {
         let rate = |what: &str, rate: Option<Metres>| rate.map(|rate| format!("{what} {} an hour", length(farm, rate)));
-        let rates: Vec<String> = [rate("lays", machine.lay_per_hour), rate("winds", machine.lift_per_hour)].into_iter().flatten().collect();
+        let rates: Vec<String> = [rate("lays", machine.lay_per_hour), rate("winds", machine.lift_per_hour)]
+            .into_iter()
+            .flatten()
+            .collect();
         out.line(&format!("Machine: {}, {}.", machine.name, rates.join(", ")));
     }
-    let readers: Vec<&str> = farm.people.iter().filter(|person| person.letter).map(|person| person.name.as_str()).collect();
-    let contact = farm.contact().map(|person| format!(" If none comes: ring {}.", person.name)).unwrap_or_default();
+    let readers: Vec<&str> = farm
+        .people
+        .iter()
+        .filter(|person| person.letter)
+        .map(|person| person.name.as_str())
+        .collect();
+    let contact = farm
+        .contact()
+        .map(|person| format!(" If none comes: ring {}.", person.name))
+        .unwrap_or_default();
     out.wrapped(&format!("Letter to: {}.{contact}", readers.join(", ")));
     if !farm.blackouts.is_empty() {
-        out.line(&format!("No entry: {} in blackouts.csv.", count(farm.blackouts.len(), "time")));
+        out.line(&format!(
+            "No entry: {} in blackouts.csv.",
+            count(farm.blackouts.len(), "time")
+        ));
     }
 }
 
 fn service_lines(out: &mut Report, service: &Service) {
-    let names: Vec<&str> = service.sources.services.iter().map(|service| service.name.as_str()).collect();
-    out.wrapped(&format!("Weather: {}, looked at every {} minutes.", names.join(", then "), service.daemon.pull_minutes));
+    let names: Vec<&str> = service
+        .sources
+        .services
+        .iter()
+        .map(|service| service.name.as_str())
+        .collect();
+    out.wrapped(&format!(
+        "Weather: {}, looked at every {} minutes.",
+        names.join(", then "),
+        service.daemon.pull_minutes
+    ));
     let way = match &service.deliver.transport {
-        crate::deliver::Transport::Files { folder } => format!("into files in {}", settings::clean(&folder.display().to_string())),
-        crate::deliver::Transport::Smtp(smtp) => format!("through {}, port {}", smtp.host, smtp.port),
+        Transport::Files { folder } => format!("into files in {}", settings::clean(&folder.display().to_string())),
+        Transport::Smtp(smtp) => format!("through {}, port {}", smtp.host, smtp.port),
     };
-    out.wrapped(&format!("Mail: {way}, from {}.", service.deliver.from));
-    out.wrapped(&format!("State: {}.", settings::clean(&service.state.display().to_string())));
+    out.line(&format!("Mail: {way}."));
+    out.wrapped(&format!("Sender: {}.", service.deliver.from));
+    out.line(&format!(
+        "State: {}.",
+        settings::clean(&service.state.display().to_string())
+    ));
 }
 
 /// What the dates say seen from today; the files alone cannot tell.
@@ -208,9 +270,43 @@ fn dated_remarks(farm: &Farm, today: NaiveDate) -> Vec<String> {
         };
         let days = (pick.earliest(today) - today).num_days();
         if (0..LEAST_DAYS).contains(&days) {
-            remarks.push(format!("{}: picking may begin in {}. If no cover lies there now, it is too late to lay one.", block.id, day_count(days)));
+            remarks.push(format!(
+                "{}: picking may begin in {}. If no cover lies there now, it is too late to lay one.",
+                block.id,
+                day_count(days)
+            ));
         } else if (LEAST_DAYS..SHORT_DAYS).contains(&days) {
-            remarks.push(format!("{}: picking may begin in {days} days. A cover laid now lies less than the usual three weeks.", block.id));
+            remarks.push(format!(
+                "{}: picking may begin in {days} days. A cover laid now lies less than the usual three weeks.",
+                block.id
+            ));
+        }
+    }
+    remarks
+}
+
+/// Jobs that are allowed in gusts in which the ties of a block may already give way.
+fn tie_remarks(farm: &Farm) -> Vec<String> {
+    let mut remarks = Vec::new();
+    for block in &farm.blocks {
+        let carry = MetresPerSecond(Ties::of(&block.alley).critical_gust(&Shelter::of(&block.alley)));
+        let over = [
+            ("lifting", Job::Lift),
+            ("laying", Job::Lay),
+            ("folding", Job::Fold),
+            ("checking", Job::Check),
+        ]
+        .into_iter()
+        .filter(|(_, job)| farm.limits.of(*job).gust.bad > carry.0);
+        let names: Vec<&str> = over.map(|(name, _)| name).collect();
+        if !names.is_empty() {
+            remarks.push(format!(
+                "{}: work is allowed ({}) in gusts above those that its ties are estimated to carry, {:.0} {}. Lower the limits or set more ties. Estimate for warning, not an engineering check.",
+                block.id,
+                names.join(", "),
+                farm.site.units.wind(carry),
+                farm.site.units.wind_sign(),
+            ));
         }
     }
     remarks
@@ -222,20 +318,30 @@ fn day_count(days: i64) -> String {
 
 /// "1 block", "8 blocks".
 fn count(many: usize, what: &str) -> String {
-    if many == 1 { format!("1 {what}") } else { format!("{many} {what}s") }
+    if many == 1 {
+        format!("1 {what}")
+    } else {
+        format!("{many} {what}s")
+    }
 }
 
 /// Whole metres or feet, thousands set apart.
 fn length(farm: &Farm, length: Metres) -> String {
     let digits = format!("{:.0}", farm.site.units.length(length));
     let (head, tail) = digits.split_at(digits.len().saturating_sub(3));
-    let number = if head.is_empty() { tail.to_owned() } else { format!("{head},{tail}") };
+    let number = if head.is_empty() {
+        tail.to_owned()
+    } else {
+        format!("{head},{tail}")
+    };
     format!("{number} {}", farm.site.units.length_sign())
 }
 
 /// "Mon to Sat" for days in a row, else each.
 fn days(days: &[Weekday]) -> String {
-    let in_a_row = days.windows(2).all(|pair| matches!(pair, [one, next] if one.succ() == *next));
+    let in_a_row = days
+        .windows(2)
+        .all(|pair| matches!(pair, [one, next] if one.succ() == *next));
     match (days.first(), days.last()) {
         (Some(first), Some(last)) if in_a_row && days.len() > 2 => format!("{first} to {last}"),
         _ => days.iter().map(ToString::to_string).collect::<Vec<_>>().join(", "),

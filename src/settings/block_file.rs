@@ -49,16 +49,14 @@ pub(super) struct BlockDraft {
     pub(super) width_at: Option<Range<usize>>,
 }
 
-pub(super) fn read(root: &Table<'_>, site: Option<&Site>, sets: &[SetDraft<'_>]) -> Vec<BlockDraft> {
+pub(super) fn read(root: &Table<'_>, site: &Site, sets: &[SetDraft<'_>]) -> Vec<BlockDraft> {
     let mut usual = Alley::default();
     let common = root.table("alley");
     if let Some(table) = &common {
         table.knows(&numbers().map(|number| number.name).collect::<Vec<_>>());
         set_numbers(table, &mut usual);
     }
-    if let Some(site) = site {
-        (usual.lat, usual.lon, usual.alt_m) = (site.latitude.0, site.longitude.0, site.elevation.0);
-    }
+    (usual.lat, usual.lon, usual.alt_m) = (site.latitude.0, site.longitude.0, site.elevation.0);
     let mut drafts: Vec<BlockDraft> = Vec::new();
     for table in root.tables("block") {
         let draft = block(&table, common.as_ref(), usual, sets);
@@ -81,20 +79,33 @@ fn set_numbers(table: &Table<'_>, alley: &mut Alley) {
 }
 
 fn block(table: &Table<'_>, common: Option<&Table<'_>>, usual: Alley, sets: &[SetDraft<'_>]) -> BlockDraft {
-    let known: Vec<&str> = BLOCK.iter().copied().chain(numbers().map(|number| number.name)).collect();
+    let known: Vec<&str> = BLOCK
+        .iter()
+        .copied()
+        .chain(numbers().map(|number| number.name))
+        .collect();
     table.knows(&known);
     table.needs(&[("name", "name = \"Creek\""), ("variety", "variety = \"Gala\"")]);
     let id = BlockId(table.text("name", LONGEST_NAME).unwrap_or_default());
     let mut alley = usual;
     let width_key = "cover_width_m";
-    let told = [Some(table), common].into_iter().flatten().find(|table| table.find(width_key).is_some());
+    let told = [Some(table), common]
+        .into_iter()
+        .flatten()
+        .find(|table| table.find(width_key).is_some());
     if told.is_none()
-        && let Some(set) = sets.iter().find(|set| set.set.blocks.contains(&id) && set.set.width.0 > 0.0)
+        && let Some(set) = sets
+            .iter()
+            .find(|set| set.set.blocks.contains(&id) && set.set.width.0 > 0.0)
     {
         alley.cover_width_m = set.set.width.0;
     }
     set_numbers(table, &mut alley);
-    let end_setback = Metres(table.number("end_setback_m", &Allowed::new(0.0, 20.0, "m")).unwrap_or(1.0));
+    let end_setback = Metres(
+        table
+            .number("end_setback_m", &Allowed::new(0.0, 20.0, "m"))
+            .unwrap_or(1.0),
+    );
     let block = Block {
         id,
         variety: table.text("variety", 30).unwrap_or_default(),
@@ -107,7 +118,11 @@ fn block(table: &Table<'_>, common: Option<&Table<'_>>, usual: Alley, sets: &[Se
         check_every_days: table.whole("check_every_days", 1, 60).unwrap_or(10),
     };
     check_shape(table, common, &block.alley);
-    BlockDraft { name_at: table.span("name"), width_at: told.map(|table| table.span(width_key)), block }
+    BlockDraft {
+        name_at: table.span("name"),
+        width_at: told.map(|table| table.span(width_key)),
+        block,
+    }
 }
 
 /// Row lengths in row order, each longer than its two set-backs.
@@ -119,18 +134,31 @@ fn rows(table: &Table<'_>, setback: Metres) -> Vec<Metres> {
     let rows: Vec<Metres> = match (&listed, table.find("rows"), table.find("row_length_m")) {
         (Some(values), rows, single) => {
             if single.is_some() {
-                table.wrong("row_length_m", "row lengths stand twice", "row_lengths_m is there too", "keep one of the two");
+                table.wrong(
+                    "row_length_m",
+                    "row lengths stand twice",
+                    "row_lengths_m is there too",
+                    "keep one of the two",
+                );
             }
             if let (Some(count), Some(_)) = (count, rows)
                 && usize::try_from(count).is_ok_and(|count| count != values.len())
             {
                 let at = format!("{} lengths, but rows = {count}", values.len());
-                table.wrong("row_lengths_m", "rows and row_lengths_m differ", &at, "rows may be left out beside row_lengths_m");
+                table.wrong(
+                    "row_lengths_m",
+                    "rows and row_lengths_m differ",
+                    &at,
+                    "rows may be left out beside row_lengths_m",
+                );
             }
             if values.is_empty() {
                 table.wrong("row_lengths_m", "a block without rows", "at least one length", "");
             }
-            let lengths = values.iter().take(400).filter_map(|value| table.number_in("row_lengths_m", value, &ROW));
+            let lengths = values
+                .iter()
+                .take(400)
+                .filter_map(|value| table.number_in("row_lengths_m", value, &ROW));
             lengths.map(Metres).collect()
         }
         (None, Some(_), Some(_)) => match (count, one) {
@@ -148,9 +176,18 @@ fn rows(table: &Table<'_>, setback: Metres) -> Vec<Metres> {
         }
     };
     if let Some(short) = rows.iter().find(|row| row.0 <= 2.0 * setback.0) {
-        let key = if listed.is_some() { "row_lengths_m" } else { "row_length_m" };
+        let key = if listed.is_some() {
+            "row_lengths_m"
+        } else {
+            "row_length_m"
+        };
         let at = format!("a row of {} m, {} m kept free at each end", short.0, setback.0);
-        table.wrong(key, "no cover fits into a row", &at, "a longer row or a smaller end_setback_m");
+        table.wrong(
+            key,
+            "no cover fits into a row",
+            &at,
+            "a longer row or a smaller end_setback_m",
+        );
     }
     rows
 }
@@ -179,7 +216,9 @@ fn irrigation_set(table: &Table<'_>) -> Irrigation {
 fn check_shape(table: &Table<'_>, common: Option<&Table<'_>>, alley: &Alley) {
     let wrong = |keys: [&str; 2], what: &str, at: &str, cure: &str| {
         let tables = [Some(table), common];
-        let mut places = keys.iter().flat_map(|key| tables.into_iter().flatten().map(move |table| (table, *key)));
+        let mut places = keys
+            .iter()
+            .flat_map(|key| tables.into_iter().flatten().map(move |table| (table, *key)));
         let place = places.find(|(table, key)| table.find(key).is_some());
         match place {
             Some((at_table, key)) => table.file.mistake(at_table.span(key), &table.say(what), at, cure),
@@ -187,16 +226,43 @@ fn check_shape(table: &Table<'_>, common: Option<&Table<'_>>, alley: &Alley) {
         }
     };
     if alley.cover_width_m >= alley.row_spacing_m {
-        let at = format!("cover {} m wide, rows {} m apart", alley.cover_width_m, alley.row_spacing_m);
-        let cure = format!("about four fifths of the row spacing: cover_width_m = {:.1}", alley.row_spacing_m * 0.8);
-        wrong(["cover_width_m", "row_spacing_m"], "a cover as wide as the row spacing cannot be laid", &at, &cure);
+        let at = format!(
+            "cover {} m wide, rows {} m apart",
+            alley.cover_width_m, alley.row_spacing_m
+        );
+        let cure = format!(
+            "about four fifths of the row spacing: cover_width_m = {:.1}",
+            alley.row_spacing_m * 0.8
+        );
+        wrong(
+            ["cover_width_m", "row_spacing_m"],
+            "a cover as wide as the row spacing cannot be laid",
+            &at,
+            &cure,
+        );
     }
     if alley.hedge_width_m + 0.3 > alley.row_spacing_m {
-        let at = format!("foliage {} m thick, rows {} m apart", alley.hedge_width_m, alley.row_spacing_m);
-        wrong(["hedge_width_m", "row_spacing_m"], "no alley is left between the rows", &at, "");
+        let at = format!(
+            "foliage {} m thick, rows {} m apart",
+            alley.hedge_width_m, alley.row_spacing_m
+        );
+        wrong(
+            ["hedge_width_m", "row_spacing_m"],
+            "no alley is left between the rows",
+            &at,
+            "",
+        );
     }
     if alley.tree_height_m >= 0.5 && alley.skirt_m >= alley.tree_height_m {
-        let at = format!("lowest foliage at {} m, trees {} m high", alley.skirt_m, alley.tree_height_m);
-        wrong(["skirt_m", "tree_height_m"], "the trees have no foliage", &at, "skirt_m is the height of the lowest leaves");
+        let at = format!(
+            "lowest foliage at {} m, trees {} m high",
+            alley.skirt_m, alley.tree_height_m
+        );
+        wrong(
+            ["skirt_m", "tree_height_m"],
+            "the trees have no foliage",
+            &at,
+            "skirt_m is the height of the lowest leaves",
+        );
     }
 }

@@ -53,13 +53,21 @@ pub(super) fn decode(name: &str, bytes: &[u8]) -> Result<Text, Finding> {
         Ok(text) if text.contains('\0') => {
             let text = Text::new(name, text);
             let at = text.text.find('\0').unwrap_or_default();
-            Err(text.finding(at..at + 1, "is not a text file", "a zero byte stands here", "save it as plain UTF-8 text"))
+            Err(text.finding(
+                at..at + 1,
+                "is not a text file",
+                "a zero byte stands here",
+                "save it as plain UTF-8 text",
+            ))
         }
         Ok(text) => Ok(Text::new(name, text)),
         Err(error) => {
             let at = error.valid_up_to();
             let byte = bytes.get(at).copied().unwrap_or_default();
-            let text = Text { name: name.to_owned(), text: String::from_utf8_lossy(bytes).into() };
+            let text = Text {
+                name: name.to_owned(),
+                text: String::from_utf8_lossy(bytes).into(),
+            };
             let label = format!("byte 0x{byte:02X} here");
             let cure = "save it as UTF-8: \"CSV UTF-8\" in a spreadsheet, \"UTF-8\" in an editor";
             Err(text.finding(at..at + 3, "is not UTF-8 text", &label, cure))
@@ -94,9 +102,8 @@ pub(super) fn place(name: &str, folder: &Path) -> Result<PathBuf, &'static str> 
     Ok(joined)
 }
 
-/// What speaks against a file with a password or key; its content is never part of the answer.
-pub(super) fn secret_fault(path: &Path) -> Option<String> {
-    let shown = path.display();
+/// What speaks against a file with a password or key, called `shown`; its content is never part of the answer.
+pub(super) fn secret_fault(path: &Path, shown: &str) -> Option<String> {
     match fs::metadata(path) {
         Err(error) if error.kind() == ErrorKind::NotFound => Some(format!("{shown} is not there")),
         Err(error) => Some(format!("{shown} cannot be looked at: {error}")),
@@ -107,7 +114,9 @@ pub(super) fn secret_fault(path: &Path) -> Option<String> {
         }
         Ok(meta) if meta.len() == 0 => Some(format!("{shown} is empty")),
         Ok(meta) if meta.len() > MOST_SECRET_BYTES => Some(format!("{shown} is too long for a password or key")),
-        Ok(_) => File::open(path).err().map(|error| format!("{shown} cannot be read: {error}")),
+        Ok(_) => File::open(path)
+            .err()
+            .map(|error| format!("{shown} cannot be read: {error}")),
     }
 }
 
@@ -121,7 +130,10 @@ mod tests {
         assert!(place("../state", folder.path()).is_err());
         assert!(place("a/../../state", folder.path()).is_err());
         assert_eq!(place("./state", folder.path()).unwrap(), folder.path().join("state"));
-        assert_eq!(place("/var/lib/covercast", folder.path()).unwrap(), Path::new("/var/lib/covercast"));
+        assert_eq!(
+            place("/var/lib/covercast", folder.path()).unwrap(),
+            Path::new("/var/lib/covercast")
+        );
         std::os::unix::fs::symlink("/etc", folder.path().join("out")).unwrap();
         assert!(place("out", folder.path()).is_err());
     }
@@ -130,13 +142,13 @@ mod tests {
     fn a_secret_open_to_others_is_refused_without_its_content() {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("password");
-        assert!(secret_fault(&path).unwrap().contains("is not there"));
+        assert!(secret_fault(&path, "password").unwrap().contains("is not there"));
         fs::write(&path, "canary-7f3a").unwrap();
         fs::set_permissions(&path, fs::Permissions::from_mode(0o640)).unwrap();
-        let fault = secret_fault(&path).unwrap();
+        let fault = secret_fault(&path, "password").unwrap();
         assert!(fault.contains("mode 640") && !fault.contains("canary"), "{fault}");
         fs::set_permissions(&path, fs::Permissions::from_mode(0o600)).unwrap();
-        assert_eq!(secret_fault(&path), None);
+        assert_eq!(secret_fault(&path, "password"), None);
     }
 
     #[test]
@@ -144,13 +156,26 @@ mod tests {
         let fault = decode("harvest.csv", b"block\nCreek\nCa\xf1\xf3n\n").unwrap_err();
         assert_eq!((fault.line, fault.column), (3, 3));
         assert_eq!(fault.at, "byte 0xF1 here");
-        assert_eq!(decode("harvest.csv", b"\xef\xbb\xbfblock").unwrap().text.as_ref(), "block");
+        assert_eq!(
+            decode("harvest.csv", b"\xef\xbb\xbfblock").unwrap().text.as_ref(),
+            "block"
+        );
         assert!(decode("farm.toml", b"a\0b").is_err());
         let folder = tempfile::tempdir().unwrap();
-        assert!(read(folder.path(), "farm.toml", folder.path()).unwrap_err().what.contains("not a file"));
+        assert!(
+            read(folder.path(), "farm.toml", folder.path())
+                .unwrap_err()
+                .what
+                .contains("not a file")
+        );
         let big = folder.path().join("farm.toml");
         fs::write(&big, vec![b'#'; 1_100_000]).unwrap();
-        assert!(read(&big, "farm.toml", folder.path()).unwrap_err().what.contains("too big"));
+        assert!(
+            read(&big, "farm.toml", folder.path())
+                .unwrap_err()
+                .what
+                .contains("too big")
+        );
         assert_eq!(read(&folder.path().join("none"), "none", folder.path()), Ok(None));
     }
 }

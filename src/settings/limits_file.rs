@@ -4,9 +4,24 @@ use super::quantity::Allowed;
 use super::table::Table;
 use crate::farm::limits::{JobLimits, Limits, Ramp};
 
-pub(super) const LIMITS: &[&str] =
-    &["lift", "lay", "fold", "check", "cold_c", "heat_c", "redry_gust_cover_m_s", "act_cost_share"];
-pub(super) const JOB: &[&str] = &["gust_m_s", "gust_cover_m_s", "rain_mm_h", "film_mm", "under_mm", "pond_mm"];
+pub(super) const LIMITS: &[&str] = &[
+    "lift",
+    "lay",
+    "fold",
+    "check",
+    "cold_c",
+    "heat_c",
+    "redry_gust_cover_m_s",
+    "act_cost_share",
+];
+pub(super) const JOB: &[&str] = &[
+    "gust_m_s",
+    "gust_cover_m_s",
+    "rain_mm_h",
+    "film_mm",
+    "under_mm",
+    "pond_mm",
+];
 
 const GUST: Allowed = Allowed::new(0.0, 20.0, "m/s");
 const RAIN: Allowed = Allowed::new(0.0, 10.0, "mm/h");
@@ -28,13 +43,26 @@ pub(super) fn read(table: &Table<'_>) -> Limits {
         check: job("check", usual.check),
         cold: ramp(table, "cold_c", &CREW, Way::Down).unwrap_or(usual.cold),
         heat: ramp(table, "heat_c", &CREW, Way::Up).unwrap_or(usual.heat),
-        redry_gust_cover: table.number("redry_gust_cover_m_s", &GUST).unwrap_or(usual.redry_gust_cover),
-        act_cost_share: table.number("act_cost_share", &Allowed::new(0.01, 0.9, "")).unwrap_or(usual.act_cost_share),
+        redry_gust_cover: table
+            .number("redry_gust_cover_m_s", &GUST)
+            .unwrap_or(usual.redry_gust_cover),
+        act_cost_share: table
+            .number("act_cost_share", &Allowed::new(0.01, 0.9, ""))
+            .unwrap_or(usual.act_cost_share),
     };
     if limits.cold.good >= limits.heat.good {
-        let key = if table.find("cold_c").is_some() { "cold_c" } else { "heat_c" };
+        let key = if table.find("cold_c").is_some() {
+            "cold_c"
+        } else {
+            "heat_c"
+        };
         let at = format!("cold from {} °C, heat from {} °C", limits.cold.good, limits.heat.good);
-        table.wrong(key, "cold and heat overlap", &at, "the first number of cold_c is below the first of heat_c");
+        table.wrong(
+            key,
+            "cold and heat overlap",
+            &at,
+            "the first number of cold_c is below the first of heat_c",
+        );
     }
     limits
 }
@@ -54,8 +82,16 @@ fn job(table: &Table<'_>, usual: JobLimits) -> JobLimits {
         pond: maybe("pond_mm", &WATER, usual.pond),
     };
     if let Some(cover) = limits.gust_cover.filter(|cover| cover.bad > limits.gust.bad) {
-        let at = format!("stops at {} m/s between the rows, at {} m/s in the open", cover.bad, limits.gust.bad);
-        table.doubt("gust_cover_m_s", "a limit that never holds", &at, "the rows shelter: the limit at the cover is the lower one");
+        let at = format!(
+            "stops at {} m/s between the rows, at {} m/s in the open",
+            cover.bad, limits.gust.bad
+        );
+        table.doubt(
+            "gust_cover_m_s",
+            "a limit that never holds",
+            &at,
+            "the rows shelter: the limit at the cover is the lower one",
+        );
     }
     limits
 }
@@ -69,10 +105,16 @@ enum Way {
 
 /// `[good, bad]` or `[good, bad, floor]`.
 fn ramp(table: &Table<'_>, key: &str, allowed: &Allowed, way: Way) -> Option<Ramp> {
-    let wanted = "two numbers in brackets, [full worth up to, stops at]";
+    let wanted = "[good, bad]";
     let values = table.list(key, wanted)?;
     let (Some(good), Some(bad), true) = (values.first(), values.get(1), values.len() <= 3) else {
-        table.wrong(key, &format!("{key} has {} numbers", values.len()), &format!("{wanted}, or with a third, [.., .., least worth]"), "");
+        let what = format!("{key} has {} values", values.len());
+        table.wrong(
+            key,
+            &what,
+            "[good, bad] or [good, bad, floor]",
+            "full worth up to good, no work from bad on",
+        );
         return None;
     };
     let good = table.number_in(key, good, allowed);
@@ -85,8 +127,14 @@ fn ramp(table: &Table<'_>, key: &str, allowed: &Allowed, way: Way) -> Option<Ram
     };
     if !ordered {
         let (at, cure) = match way {
-            Way::Up => (format!("full worth up to {good}, but stops at {bad}"), "the first number is the smaller one"),
-            Way::Down => (format!("full worth from {good} up, but stops at {bad}"), "the first number is the greater one"),
+            Way::Up => (
+                format!("full worth up to {good}, but stops at {bad}"),
+                "the first number is the smaller one",
+            ),
+            Way::Down => (
+                format!("full worth from {good} up, but stops at {bad}"),
+                "the first number is the greater one",
+            ),
         };
         table.wrong(key, &format!("{key} contradicts itself"), &at, cure);
         return None;

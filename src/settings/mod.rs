@@ -111,15 +111,27 @@ pub fn load_farm(folder: &Path) -> Result<LoadedFarm, Mistakes> {
     let [farm, harvest, blackouts] = FARM_FILES.map(&mut text);
     for (name, text, cure) in [
         ("farm.toml", &farm, "copy config/farm.toml there and make it yours"),
-        ("harvest.csv", &harvest, "at least its first line: block,variety,first pick,last pick,days either way"),
+        (
+            "harvest.csv",
+            &harvest,
+            "at least its first line: block,variety,first pick,last pick,days either way",
+        ),
     ] {
         if matches!(text, Err(Absent::Missing)) {
             found.mistakes.push(Finding::whole(name, "is not in the folder", cure));
         }
     }
     let folder_name = folder.canonicalize().unwrap_or_else(|_| folder.to_path_buf());
-    let folder_name = folder_name.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
-    check(&folder_name, [farm.ok(), harvest.ok(), blackouts.ok()], &ZoneData::newest(), found)
+    let folder_name = folder_name
+        .file_name()
+        .map(|name| name.to_string_lossy().into_owned())
+        .unwrap_or_default();
+    check(
+        &folder_name,
+        [farm.ok(), harvest.ok(), blackouts.ok()],
+        &ZoneData::newest(),
+        found,
+    )
 }
 
 /// Why there is no text of a file.
@@ -136,15 +148,26 @@ pub fn farm_from_text(files: &FarmFiles<'_>) -> Result<LoadedFarm, Mistakes> {
     let texts = [Some(files.farm), Some(files.harvest), files.blackouts];
     let [farm, harvest, blackouts] = FARM_FILES;
     let named = |name, text: Option<&str>| text.map(|text| Text::new(name, text));
-    let texts = [named(farm, texts[0]), named(harvest, texts[1]), named(blackouts, texts[2])];
+    let texts = [
+        named(farm, texts[0]),
+        named(harvest, texts[1]),
+        named(blackouts, texts[2]),
+    ];
     check(files.folder_name, texts, &ZoneData::bundled(), Found::default())
 }
 
-fn check(folder_name: &str, texts: [Option<Text>; 3], zones: &ZoneData, mut found: Found) -> Result<LoadedFarm, Mistakes> {
+fn check(
+    folder_name: &str,
+    texts: [Option<Text>; 3],
+    zones: &ZoneData,
+    mut found: Found,
+) -> Result<LoadedFarm, Mistakes> {
     let [farm, harvest, blackouts] = texts.map(|text| text.map(File::new));
     let mut read = farm.as_ref().and_then(|file| farm_file::read(file, folder_name, zones));
     let picks = harvest.as_ref().map(|file| harvest_file::picks(file, read.as_ref()));
-    let times = blackouts.as_ref().map(|file| harvest_file::blackouts(file, read.as_ref()));
+    let times = blackouts
+        .as_ref()
+        .map(|file| harvest_file::blackouts(file, read.as_ref()));
     if let Some(farm) = &mut read {
         farm.picks = picks.unwrap_or_default();
         farm.blackouts = times.unwrap_or_default();
@@ -155,9 +178,11 @@ fn check(folder_name: &str, texts: [Option<Text>; 3], zones: &ZoneData, mut foun
     }
     let found = found.sorted(&FARM_FILES);
     match read {
-        Some(farm) if found.mistakes.is_empty() => {
-            Ok(LoadedFarm { farm, remarks: found.remarks, zone_data: zones.version.clone() })
-        }
+        Some(farm) if found.mistakes.is_empty() => Ok(LoadedFarm {
+            farm,
+            remarks: found.remarks,
+            zone_data: zones.version.clone(),
+        }),
         _ => Err(Mistakes(found.mistakes)),
     }
 }
@@ -167,7 +192,11 @@ fn in_order_of_picking(farm: &mut Farm) {
     let picks = &farm.picks;
     for set in &mut farm.sets {
         set.blocks.sort_by_key(|block| {
-            let first = picks.iter().filter(|pick| pick.block == *block).map(|pick| pick.first).min();
+            let first = picks
+                .iter()
+                .filter(|pick| pick.block == *block)
+                .map(|pick| pick.first)
+                .min();
             first.unwrap_or(NaiveDate::MAX)
         });
     }
@@ -186,7 +215,11 @@ pub fn load_service(file: &Path, now: DateTime<Utc>) -> Result<LoadedService, Mi
     let folder = folder.canonicalize().unwrap_or_else(|_| folder.to_path_buf());
     match disk::read(file, &shown, &folder) {
         Ok(Some(text)) => check_service(text, &folder, now),
-        Ok(None) => Err(Mistakes(vec![Finding::whole(&shown, "is not there", "copy config/service.toml there and make it yours")])),
+        Ok(None) => Err(Mistakes(vec![Finding::whole(
+            &shown,
+            "is not there",
+            "copy config/service.toml there and make it yours",
+        )])),
         Err(finding) => Err(Mistakes(vec![finding])),
     }
 }
@@ -207,7 +240,10 @@ fn check_service(text: Text, folder: &Path, now: DateTime<Utc>) -> Result<Loaded
     file.give(&mut found);
     let found = found.sorted(&[&name]);
     match service {
-        Some(service) if found.mistakes.is_empty() => Ok(LoadedService { service, remarks: found.remarks }),
+        Some(service) if found.mistakes.is_empty() => Ok(LoadedService {
+            service,
+            remarks: found.remarks,
+        }),
         _ => Err(Mistakes(found.mistakes)),
     }
 }
@@ -217,8 +253,16 @@ fn check_service(text: Text, folder: &Path, now: DateTime<Utc>) -> Result<Loaded
 pub fn farm_keys() -> Vec<String> {
     let jobs = ["lift", "lay", "fold", "check"].map(|job| (format!("limits.{job}"), limits_file::JOB));
     let alley: Vec<&str> = block_file::numbers().map(|number| number.name).collect();
-    let limits: Vec<&str> = limits_file::LIMITS.iter().copied().filter(|key| key.contains('_')).collect();
-    let block: Vec<&str> = block_file::BLOCK.iter().copied().filter(|key| *key != "irrigation").collect();
+    let limits: Vec<&str> = limits_file::LIMITS
+        .iter()
+        .copied()
+        .filter(|key| key.contains('_'))
+        .collect();
+    let block: Vec<&str> = block_file::BLOCK
+        .iter()
+        .copied()
+        .filter(|key| *key != "irrigation")
+        .collect();
     let mut keys = Vec::new();
     for (table, known) in [
         ("site", farm_file::SITE),
@@ -234,7 +278,10 @@ pub fn farm_keys() -> Vec<String> {
     ] {
         keys.extend(known.iter().map(|key| format!("{table}.{key}")));
     }
-    keys.extend(jobs.iter().flat_map(|(table, known)| known.iter().map(move |key| format!("{table}.{key}"))));
+    keys.extend(
+        jobs.iter()
+            .flat_map(|(table, known)| known.iter().map(move |key| format!("{table}.{key}"))),
+    );
     keys
 }
 

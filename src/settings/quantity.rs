@@ -29,8 +29,16 @@ impl Allowed {
         }
         others(self.unit).iter().find_map(|(other, convert)| {
             let here = convert(value);
-            (self.holds(here) && here != 0.0)
-                .then(|| format!("is this {other}? {} {other} = {} {}", plain(value), plain(here), self.sign()).trim().to_owned())
+            (self.holds(here) && here != 0.0).then(|| {
+                format!(
+                    "is this {other}? {} {other} = {} {}",
+                    plain(value),
+                    plain(here),
+                    self.sign()
+                )
+                .trim()
+                .to_owned()
+            })
         })
     }
 

@@ -8,20 +8,35 @@ use super::disk;
 use super::mail_file;
 use super::table::{File, Table, line_fault};
 use super::{Log, Service};
-use crate::daemon::{LetterTime, Settings as Schedule, schedule};
+use crate::daemon::schedule::{self, CronMistake};
+use crate::daemon::{LetterTime, Settings as Schedule};
 use crate::sources::{Role, Service as Source, ServiceKind, Settings as Sources};
 use crate::weather::Product;
 
 pub(super) const ROOT: &[&str] = &["state", "contact", "mail", "weather", "schedule", "log"];
-pub(super) const WEATHER: &[&str] =
-    &["name", "kind", "role", "base_url", "key_file", "models", "days", "product", "allow_loopback"];
+pub(super) const WEATHER: &[&str] = &[
+    "name",
+    "kind",
+    "role",
+    "base_url",
+    "key_file",
+    "models",
+    "days",
+    "product",
+    "allow_loopback",
+];
 pub(super) const SCHEDULE: &[&str] = &["letter_at", "cron", "pull_minutes"];
 pub(super) const LOG: &[&str] = &["format"];
 
-const KINDS: &[(&str, ServiceKind)] =
-    &[("open-meteo-forecast", ServiceKind::OpenMeteoForecast), ("open-meteo-ensemble", ServiceKind::OpenMeteoEnsemble)];
+const KINDS: &[(&str, ServiceKind)] = &[
+    ("open-meteo-forecast", ServiceKind::OpenMeteoForecast),
+    ("open-meteo-ensemble", ServiceKind::OpenMeteoEnsemble),
+];
 const ROLES: &[(&str, Role)] = &[("main", Role::Main), ("members", Role::Members)];
-const PRODUCTS: &[(&str, Product)] = &[("hourly", Product::HourlyModel), ("six-hourly", Product::SixHourlyModel)];
+const PRODUCTS: &[(&str, Product)] = &[
+    ("hourly", Product::HourlyModel),
+    ("six-hourly", Product::SixHourlyModel),
+];
 const LOGS: &[(&str, Log)] = &[("text", Log::Text), ("json", Log::Json)];
 
 /// When the letter goes out if nothing is told.
@@ -36,13 +51,21 @@ pub(super) fn read(file: &File, folder: &Path, now: DateTime<Utc>) -> Option<Ser
     let root = Table::root(file, &body);
     root.knows(ROOT);
     root.needs(&[
-        ("contact", "contact = \"farm@example.org\", an address or page the weather services can turn to"),
+        (
+            "contact",
+            "contact = \"farm@example.org\", an address or page the weather services can turn to",
+        ),
         ("weather", "[[weather]] with name, kind and base_url"),
         ("mail", "[mail] with from and transport"),
     ]);
     let state = path(&root, "state", folder).unwrap_or_else(|| folder.join("state"));
     if state.exists() && !state.is_dir() {
-        root.wrong("state", "state is not a folder", &state.display().to_string(), "name a folder; it is made if missing");
+        root.wrong(
+            "state",
+            "state is not a folder",
+            &state.display().to_string(),
+            "name a folder; it is made if missing",
+        );
     }
     let sources = Sources {
         contact: contact(&root).unwrap_or_default(),
@@ -52,13 +75,22 @@ pub(super) fn read(file: &File, folder: &Path, now: DateTime<Utc>) -> Option<Ser
     let deliver = root.table("mail").map(|table| mail_file::read(&table, folder, &state));
     let daemon = match root.table("schedule") {
         Some(table) => daily(&table, now),
-        None => Schedule { letter: LetterTime::Daily(LETTER_AT), pull_minutes: 60 },
+        None => Schedule {
+            letter: LetterTime::Daily(LETTER_AT),
+            pull_minutes: 60,
+        },
     };
     let log = root.table("log").map_or(Log::Text, |table| {
         table.knows(LOG);
         table.choice("format", LOGS).unwrap_or(Log::Text)
     });
-    Some(Service { state, sources, deliver: deliver?, daemon, log })
+    Some(Service {
+        state,
+        sources,
+        deliver: deliver?,
+        daemon,
+        log,
+    })
 }
 
 /// A name of a file or folder.
@@ -67,7 +99,12 @@ pub(super) fn path(table: &Table<'_>, key: &str, folder: &Path) -> Option<PathBu
     match disk::place(&name, folder) {
         Ok(path) => Some(path),
         Err(fault) => {
-            table.wrong(key, &format!("{key} cannot be used"), fault, "a name below the folder of this file, or a whole path from /");
+            table.wrong(
+                key,
+                &format!("{key} cannot be used"),
+                fault,
+                "a name below the folder of this file, or a whole path from /",
+            );
             None
         }
     }
@@ -76,17 +113,27 @@ pub(super) fn path(table: &Table<'_>, key: &str, folder: &Path) -> Option<PathBu
 /// A file with a password or key, which only its owner may read.
 pub(super) fn secret(table: &Table<'_>, key: &str, folder: &Path) -> Option<PathBuf> {
     let path = path(table, key, folder)?;
-    if let Some(fault) = disk::secret_fault(&path) {
-        table.wrong(key, &format!("{key} cannot be used"), &fault, &format!("one line in it, then: chmod 600 {}", path.display()));
+    let shown = table.file.text.slice(table.span(key));
+    let shown = shown.trim_matches(['"', '\'']);
+    if let Some(fault) = disk::secret_fault(&path, shown) {
+        let cure = format!("one line in it, then: chmod 600 {shown}");
+        table.wrong(key, &format!("{key} cannot be used"), &fault, &cure);
     }
     Some(path)
 }
 
 fn contact(root: &Table<'_>) -> Option<String> {
     let contact = root.text("contact", 120)?;
-    let page = contact.strip_prefix("https://").is_some_and(|rest| host_fault(rest).is_none());
+    let page = contact
+        .strip_prefix("https://")
+        .is_some_and(|rest| host_fault(rest).is_none());
     if !page && contact.parse::<lettre::Address>().is_err() {
-        root.wrong("contact", "contact cannot be used", &format!("{contact}; wanted a mail address or an https page"), "");
+        root.wrong(
+            "contact",
+            "contact cannot be used",
+            "no mail address and no https page",
+            "such as \"farm@example.org\"",
+        );
     }
     Some(contact)
 }
@@ -95,8 +142,16 @@ fn services(root: &Table<'_>, folder: &Path) -> Vec<Source> {
     let mut services: Vec<Source> = Vec::new();
     for table in root.tables("weather") {
         let service = service(&table, folder);
-        if services.iter().any(|other| other.name == service.name && !service.name.is_empty()) {
-            table.wrong("name", "name stands twice", "status and log need one name a service", "");
+        if services
+            .iter()
+            .any(|other| other.name == service.name && !service.name.is_empty())
+        {
+            table.wrong(
+                "name",
+                "name stands twice",
+                "status and log need one name a service",
+                "",
+            );
         }
         services.push(service);
     }
@@ -112,9 +167,16 @@ fn service(table: &Table<'_>, folder: &Path) -> Source {
     ]);
     let kind = table.choice("kind", KINDS).unwrap_or(ServiceKind::OpenMeteoForecast);
     let ensemble = kind == ServiceKind::OpenMeteoEnsemble;
-    let role = table.choice("role", ROLES).unwrap_or(if ensemble { Role::Members } else { Role::Main });
+    let role = table
+        .choice("role", ROLES)
+        .unwrap_or(if ensemble { Role::Members } else { Role::Main });
     if role == Role::Members && !ensemble && table.find("kind").is_some() {
-        table.wrong("role", "role does not go with kind", "a single forecast has no members", "role = \"main\"");
+        table.wrong(
+            "role",
+            "role does not go with kind",
+            "a single forecast has no members",
+            "role = \"main\"",
+        );
     }
     let allow_loopback = table.flag("allow_loopback").unwrap_or(false);
     Source {
@@ -139,17 +201,24 @@ fn base_url(table: &Table<'_>, allow_loopback: bool) -> Option<String> {
         (Some(rest), _) => host_fault(rest),
         (None, Some(rest)) if allow_loopback => {
             let host = rest.split(['/', ':']).next().unwrap_or_default();
-            if matches!(host, "127.0.0.1" | "localhost") || rest.starts_with("[::1]") { None } else { Some("http only to this machine") }
+            if matches!(host, "127.0.0.1" | "localhost") || rest.starts_with("[::1]") {
+                None
+            } else {
+                Some("http only to this machine")
+            }
         }
-        (None, Some(_)) => Some("https is wanted; http only to this machine with allow_loopback = true"),
+        (None, Some(_)) => Some("https is wanted"),
         (None, None) => Some("an address that begins with https://"),
     };
     match fault {
         None => Some(url.trim_end_matches('/').to_owned()),
         Some(fault) => {
-            let shown = url.split(['?', '#']).next().unwrap_or_default();
-            let shown = shown.rsplit('@').next().unwrap_or_default();
-            table.wrong("base_url", "base_url cannot be used", &format!("{shown}: {fault}"), "https://host, up to the path of the interface");
+            table.wrong(
+                "base_url",
+                "base_url cannot be used",
+                fault,
+                "https://host, up to the path of the interface",
+            );
             None
         }
     }
@@ -161,7 +230,11 @@ fn host_fault(rest: &str) -> Option<&'static str> {
         Some("no user or password in an address")
     } else if rest.contains(['?', '#']) {
         Some("no query in the address; a key belongs in key_file")
-    } else if host.is_empty() || rest.contains(char::is_whitespace) || rest.contains('\\') || line_fault(rest, 300).is_some() {
+    } else if host.is_empty()
+        || rest.contains(char::is_whitespace)
+        || rest.contains('\\')
+        || line_fault(rest, 300).is_some()
+    {
         Some("no host in it")
     } else {
         None
@@ -173,7 +246,12 @@ fn daily(table: &Table<'_>, now: DateTime<Utc>) -> Schedule {
     let at = table.time("letter_at");
     let cron = table.find("cron").and_then(|_| cron(table, now));
     if table.find("letter_at").is_some() && table.find("cron").is_some() {
-        table.wrong("cron", "two schedules for one letter", "letter_at is there too", "keep one of the two");
+        table.wrong(
+            "cron",
+            "two schedules for one letter",
+            "letter_at is there too",
+            "keep one of the two",
+        );
     }
     Schedule {
         letter: cron.unwrap_or(LetterTime::Daily(at.unwrap_or(LETTER_AT))),
@@ -182,15 +260,40 @@ fn daily(table: &Table<'_>, now: DateTime<Utc>) -> Schedule {
 }
 
 fn cron(table: &Table<'_>, now: DateTime<Utc>) -> Option<LetterTime> {
-    let text = table.find("cron")?.get_ref().as_str().map(str::trim).unwrap_or_default();
+    let text = table
+        .find("cron")?
+        .get_ref()
+        .as_str()
+        .map(str::trim)
+        .unwrap_or_default();
     // Text of the wrong kind, too long or with control characters is noted by the table.
-    let text = if text.is_empty() { text.to_owned() } else { table.text("cron", 100)? };
+    let text = if text.is_empty() {
+        text.to_owned()
+    } else {
+        table.text("cron", 100)?
+    };
     match schedule::read_cron(&text, now) {
         Ok(letter) => Some(letter),
         Err(fault) => {
-            let cure = "second minute hour day month weekday, such as \"0 30 5 * * MON-SAT\"";
-            table.wrong("cron", "cron cannot be used", &fault.to_string(), cure);
+            let (at, cure) = cron_fault(&fault);
+            table.wrong("cron", "cron cannot be used", &at, cure);
             None
         }
+    }
+}
+
+/// What is wrong with a cron text, short enough to stand under it, and the cure.
+fn cron_fault(fault: &CronMistake) -> (String, &'static str) {
+    let six = "six fields: second minute hour day month weekday, such as \"0 30 5 * * MON-SAT\"";
+    match fault {
+        CronMistake::Empty => ("nothing here".to_owned(), six),
+        CronMistake::Fields { found: 5 } => ("5 fields; the seconds are missing".to_owned(), six),
+        CronMistake::Fields { found } => (format!("{found} fields"), six),
+        CronMistake::WeekdayNumber { found } => (
+            format!("weekday {found} as a number"),
+            "names only (MON, MON-SAT, SAT,SUN): numbers are counted in two ways",
+        ),
+        CronMistake::Unreadable { .. } => ("no schedule".to_owned(), six),
+        CronMistake::Never { .. } => ("no run in the year to come".to_owned(), "look at day and month"),
     }
 }

