@@ -12,7 +12,6 @@ use crate::physics::sun::SunTrack;
 use crate::plan::need::{Need, needs};
 use crate::plan::{Plan, assign};
 use crate::record::{Entry, Ground};
-use crate::units::Hours;
 use crate::weather::stitch::{Source, stitch};
 use crate::weather::{Stamps, Timeline};
 use crate::workability::outlook::outlooks;
@@ -83,7 +82,7 @@ fn requests(block: &Block, needs: &[Need]) -> Vec<JobRequest> {
 }
 
 /// A letter in all its forms.
-#[derive(Debug, Clone)]
+#[derive(Debug)]
 pub struct Rendered {
     /// Text part.
     pub text: String,

@@ -224,6 +224,7 @@ impl<'a> Morning<'a> {
             | Remark::GaleAfter { .. }
             | Remark::OldForecast
             | Remark::EstimatedGust
+            | Remark::NotTold { .. }
             | Remark::MainDisagrees { .. }
             | Remark::OneForecast
             | Remark::WetnessNotKnown
