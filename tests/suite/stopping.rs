@@ -81,7 +81,7 @@ fn a_broken_file_is_told_and_the_good_one_stays_in_force() {
     program.wait_for("new settings are in force");
     program.stop();
     let (_, status, _) = place.command(&["status"]);
-    assert!(!status.contains("TROUBLE") && status.contains("Larkrise ("), "{status}");
+    assert!(!status.contains("elevation_m") && status.contains("Larkrise ("), "{status}");
 }
 
 #[test]
