@@ -1,48 +1,8 @@
 //! The real program under another clock: one letter a local date, whatever the clocks do.
 
-use chrono::{DateTime, TimeDelta, Utc};
+use chrono::TimeDelta;
 
-use crate::workplace::{Program, Sink, Workplace, faketime};
-
-/// The wall clock of a program, in a file that the preload library reads at every look.
-struct FakeClock<'a> {
-    place: &'a Workplace,
-    now: DateTime<Utc>,
-}
-
-impl<'a> FakeClock<'a> {
-    fn at(place: &'a Workplace, start: &str) -> Self {
-        let clock = Self { place, now: start.parse().unwrap() };
-        clock.show();
-        clock
-    }
-
-    fn show(&self) {
-        // Written beside and renamed, so that no half-written time is ever read.
-        let (fresh, file) = (self.place.path("clock.new"), self.place.path("clock"));
-        std::fs::write(&fresh, self.now.format("%Y-%m-%d %H:%M:%S\n").to_string()).unwrap();
-        std::fs::rename(fresh, file).unwrap();
-    }
-
-    /// The program under this clock. It looks at the time ten times a second, since its service manager asks it to.
-    fn run(&self) -> Program {
-        let (library, file) = (faketime().display().to_string(), self.place.path("clock").display().to_string());
-        self.place.run(&[
-            ("LD_PRELOAD", &library),
-            ("FAKETIME_TIMESTAMP_FILE", &file),
-            ("FAKETIME_NO_CACHE", "1"),
-            ("FAKETIME_DONT_FAKE_MONOTONIC", "1"),
-            ("WATCHDOG_USEC", "200000"),
-        ])
-    }
-
-    /// Puts the clock on and waits until the program has seen it.
-    fn jump(&mut self, program: &mut Program, by: TimeDelta) {
-        self.now += by;
-        self.show();
-        program.wait_for("the clock jumped");
-    }
-}
+use crate::workplace::{FakeClock, Sink, Workplace};
 
 /// IANA rules: Auckland went back on 2026-04-05 at 03:00 and goes forward on 2026-09-27 at 02:00.
 #[test]

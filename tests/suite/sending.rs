@@ -4,12 +4,12 @@ use std::os::unix::fs::PermissionsExt;
 use std::path::PathBuf;
 use std::time::Duration;
 
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, TimeDelta, Utc};
 use covercast::deliver::{DIALOGUE_LIMIT, Mail, Outcome, Picture, Settings, Site, Smtp, Tls, Transport};
 use covercast::farm::FarmId;
 use covercast::store::{ParcelId, State, Waiting};
 
-use crate::workplace::{Certificates, Sink, Workplace};
+use crate::workplace::{Certificates, FakeClock, Sink, Workplace, forecast_service};
 
 fn message(address: &str) -> Waiting {
     let issued: DateTime<Utc> = "2026-03-09T16:30:00Z".parse().unwrap();
@@ -213,4 +213,42 @@ fn a_closed_port_is_a_fault_of_the_site() {
     let way = Way::new();
     let outcome = hand_over(&way.settings(9, Tls::Implicit), &message("tama@farm.example"), DIALOGUE_LIMIT);
     assert!(matches!(outcome, Outcome::Site(Site::Unreachable { .. })), "{outcome:?}");
+}
+
+/// The whole way in the real program: forecast asked for, letter decided, stored and handed over, memory given back.
+#[test]
+fn a_morning_goes_from_the_forecast_service_to_the_mailboxes() {
+    let way = Way::new();
+    let mut sink = way.sink("starttls", &["--user", "letters", "--password", "correct horse"]);
+    let password = way.place.path("password");
+    std::fs::write(&password, "correct horse").unwrap();
+    std::fs::set_permissions(&password, std::fs::Permissions::from_mode(0o600)).unwrap();
+    let mail = format!(
+        "transport = \"smtp\"\nhost = \"localhost\"\nport = {}\ntls = \"starttls\"\nuser = \"letters\"\n\
+         password_file = \"{}\"\nroot_certificate = \"{}\"",
+        sink.port,
+        password.display(),
+        way.certificates.authority
+    );
+    let place = Workplace::demo(forecast_service(), &mail);
+    let mut clock = FakeClock::at(&place, "2026-03-09T16:20:00Z");
+    let mut program = clock.run();
+    program.wait_for("forecast at hand");
+    clock.jump(&mut program, TimeDelta::minutes(11));
+    program.wait_until_told(" sent ", 2);
+    let letters = [sink.wait_for("message"), sink.wait_for("message")];
+    assert_ne!(letters[0]["to"], letters[1]["to"]);
+    assert_ne!(letters[0]["id"], letters[1]["id"]);
+    for letter in &letters {
+        let subject = letter["subject"].as_str().unwrap();
+        assert!(subject.starts_with("GO ") && subject.ends_with("Tue 10 Mar"), "{subject}");
+        assert!(letter["types"].as_array().unwrap().iter().any(|kind| kind == "image/png"), "{letter}");
+        assert!(letter["types"].as_array().unwrap().iter().any(|kind| kind == "text/calendar"), "{letter}");
+    }
+    let resident = program.resident_kib();
+    println!("{resident} KiB resident after the letter");
+    assert!(resident <= 30 * 1024, "{resident} KiB resident after the letter");
+    let (code, text, errors) = place.command(&["explain", "L-0001"]);
+    assert_eq!(code, 0, "{errors}");
+    assert!(text.contains("\"openings\"") && text.contains(letters[0]["subject"].as_str().unwrap()), "{text}");
 }

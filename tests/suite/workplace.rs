@@ -1,11 +1,12 @@
 //! A farm folder of its own, the real program at work in it, and a real mail server beside it.
 
-use std::io::{BufRead, BufReader, Read};
+use std::io::{BufRead, BufReader, Read, Write};
 use std::path::{Path, PathBuf};
 use std::process::{Child, ChildStdin, Command, ExitStatus, Stdio};
 use std::sync::mpsc::{Receiver, RecvTimeoutError, channel};
 use std::time::{Duration, Instant};
 
+use chrono::{DateTime, TimeDelta, Utc};
 use covercast::farm::FarmId;
 use covercast::store::Store;
 use rustix::process::{Pid, Signal, kill_process};
@@ -58,6 +59,26 @@ impl Workplace {
              [mail]\nfrom = \"Larkrise <letters@farm.example>\"\n{mail}\n[schedule]\nletter_at = \"{letter_at}\"\npull_minutes = 720\n"
         );
         std::fs::write(self.path("service.toml"), text).unwrap();
+    }
+
+    /// The orchard of the demo with its reports, its forecast from `port` of this machine, and this way out.
+    pub(crate) fn demo(port: u16, mail: &str) -> Self {
+        let place = Self { folder: tempfile::tempdir().unwrap() };
+        let data = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-data");
+        for name in ["farm.toml", "harvest.csv", "blackouts.csv"] {
+            std::fs::copy(data.join("farm").join(name), place.path(name)).unwrap();
+        }
+        place.service("05:30", mail);
+        let file = place.path("service.toml");
+        let text = std::fs::read_to_string(&file).unwrap().replace("127.0.0.1:9", &format!("127.0.0.1:{port}"));
+        std::fs::write(&file, text).unwrap();
+        let farm = covercast::settings::load_farm(place.folder.path()).unwrap().farm;
+        let store = Store::open(&place.path("state")).unwrap();
+        let record = std::fs::read_to_string(data.join("record.json")).unwrap();
+        for entry in serde_json::from_str::<Vec<covercast::record::Entry>>(&record).unwrap() {
+            store.note(&farm.id, &entry).unwrap();
+        }
+        place
     }
 
     /// The program with these arguments and `--farm`, to its end.
@@ -135,6 +156,46 @@ fn program() -> Command {
     let mut command = Command::new(env!("CARGO_BIN_EXE_covercast"));
     command.env("TZ", "UTC").env_remove("NOTIFY_SOCKET").env_remove("COVERCAST_LOG");
     command
+}
+
+/// The wall clock of a program, in a file that the preload library reads at every look.
+pub(crate) struct FakeClock<'a> {
+    place: &'a Workplace,
+    pub(crate) now: DateTime<Utc>,
+}
+
+impl<'a> FakeClock<'a> {
+    pub(crate) fn at(place: &'a Workplace, start: &str) -> Self {
+        let clock = Self { place, now: start.parse().unwrap() };
+        clock.show();
+        clock
+    }
+
+    fn show(&self) {
+        // Written beside and renamed, so that no half-written time is ever read.
+        let (fresh, file) = (self.place.path("clock.new"), self.place.path("clock"));
+        std::fs::write(&fresh, self.now.format("%Y-%m-%d %H:%M:%S\n").to_string()).unwrap();
+        std::fs::rename(fresh, file).unwrap();
+    }
+
+    /// The program under this clock. It looks at the time ten times a second, since its service manager asks it to.
+    pub(crate) fn run(&self) -> Program {
+        let (library, file) = (faketime().display().to_string(), self.place.path("clock").display().to_string());
+        self.place.run(&[
+            ("LD_PRELOAD", &library),
+            ("FAKETIME_TIMESTAMP_FILE", &file),
+            ("FAKETIME_NO_CACHE", "1"),
+            ("FAKETIME_DONT_FAKE_MONOTONIC", "1"),
+            ("WATCHDOG_USEC", "200000"),
+        ])
+    }
+
+    /// Puts the clock on and waits until the program has seen it.
+    pub(crate) fn jump(&mut self, program: &mut Program, by: TimeDelta) {
+        self.now += by;
+        self.show();
+        program.wait_for("the clock jumped");
+    }
 }
 
 /// A process whose lines can be waited for. It is killed when the test lets go of it.
@@ -262,4 +323,21 @@ impl Sink {
         let lines = self.program.lines_within(time);
         lines.iter().map(|line| serde_json::from_str(line).unwrap()).collect()
     }
+}
+
+/// A forecast service on this machine that answers every question with the demo's forecast; its port.
+pub(crate) fn forecast_service() -> u16 {
+    let listener = std::net::TcpListener::bind("127.0.0.1:0").unwrap();
+    let port = listener.local_addr().unwrap().port();
+    let reply = std::fs::read(Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-data/forecast-ensemble.json")).unwrap();
+    std::thread::spawn(move || {
+        for line in listener.incoming() {
+            let Ok(mut line) = line else { return };
+            let mut question = [0; 8192];
+            let _ = line.read(&mut question);
+            let head = format!("HTTP/1.1 200 OK\r\ncontent-type: application/json\r\ncontent-length: {}\r\nconnection: close\r\n\r\n", reply.len());
+            let _ = line.write_all(head.as_bytes()).and_then(|()| line.write_all(&reply));
+        }
+    });
+    port
 }
