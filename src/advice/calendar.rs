@@ -44,7 +44,10 @@ fn event(letter: &Letter, job: &JobFact, revision: u32) -> Event {
         .starts(job.start)
         .ends(job.end)
         .summary(&format!("{word}: {what}, {}", words::rows(job.rows)))
-        .description(&format!("{} Letter {}, good until it is followed by the next.", job.words, letter.id))
+        .description(&format!(
+            "{} Letter {}, good until it is followed by the next.",
+            job.words, letter.id
+        ))
         .location(&format!("{}, {}", letter.farm, words::name(&job.block.0)))
         .class(Class::Private)
         .status(status)

@@ -330,9 +330,9 @@ fn entries() -> Vec<Entry> {
 }
 
 /// Middle gust [km/h] by hours from midnight of the first day: a calm day, a front, three calm ones, a long blow.
-const GUSTS: [(f64, f64); 26] = [
+const GUSTS: [(f64, f64); 27] = [
     (-120.0, 15.0), (0.0, 9.0), (6.0, 7.0), (12.0, 18.0), (18.0, 24.0), (21.0, 13.0), (27.0, 12.0), (30.0, 14.0),
-    (34.0, 30.0), (38.0, 52.0), (41.5, 57.0), (46.0, 47.0), (54.0, 40.0), (64.0, 34.0), (74.0, 17.0), (80.0, 15.0),
+    (34.0, 30.0), (38.0, 52.0), (41.0, 57.0), (42.0, 57.0), (46.0, 47.0), (54.0, 40.0), (64.0, 34.0), (74.0, 17.0), (80.0, 15.0),
     (86.0, 22.0), (94.0, 12.0), (100.0, 10.0), (112.0, 25.0), (120.0, 12.0), (136.0, 22.0), (160.0, 32.0),
     (184.0, 45.0), (210.0, 41.0), (240.0, 22.0),
 ];
@@ -363,7 +363,7 @@ fn timeline(now: DateTime<Utc>) -> Timeline {
     let run = |member: usize| {
         let part = |k: usize| {
             let lead = ((hour(k) - 5.0) / 120.0).clamp(0.0, 1.0);
-            1.0 + (member as f64 - 4.5) / 4.5 * (0.04 + 0.26 * lead.max(if hour(k) > 34.0 { 0.5 } else { 0.0 }))
+            1.0 + (member as f64 - 4.5) / 4.5 * (0.04 + 0.3 * lead.max(if hour(k) > 34.0 { 0.75 } else { 0.0 }))
         };
         let series = |value: &dyn Fn(usize) -> f64| Series::new((0..count).map(|k| Some(value(k))));
         let sun = |k: usize| ((hour(k).rem_euclid(24.0) - 13.0) / 6.5 * std::f64::consts::FRAC_PI_2).cos().max(0.0);
