@@ -52,7 +52,7 @@ pub(super) fn demo(_: &Arguments) -> Result<String, Failure> {
         .map_err(|mistakes| loaded::refused(&mistakes))?
         .service;
     let entries: Vec<Entry> = serde_json::from_str(RECORD).map_err(|error| broken("record", &error.to_string()))?;
-    let forecast =
+    let mut forecast =
         read_reply(FORECAST, &farm.site, fetched, None).map_err(|refusal| broken("forecast", &refusal.to_string()))?;
     // The weather is invented; no service is to be credited for it.
     forecast.credit = Credit::invented();
