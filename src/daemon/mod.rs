@@ -5,6 +5,7 @@ pub mod event;
 pub mod letters;
 pub mod orders;
 pub mod post;
+pub mod road;
 pub mod run;
 pub mod schedule;
 pub mod supervisor;

@@ -134,10 +134,15 @@ impl CoverHour {
 /// Takes a run of the weather through the cover. `rows` and the hours of `light` belong together; the
 /// answer has as many hours as both have.
 pub fn run(alley: &Alley, light: &Sunlight, rows: &[Row], start: Start) -> Vec<CoverHour> {
+    stretch(alley, &light.hours, light.sky_view, rows, start)
+}
+
+/// The same for a stretch of hours cut from a [`Sunlight`] and from its rows alike.
+pub fn stretch(alley: &Alley, hours: &[SunHour], sky_view: f64, rows: &[Row], start: Start) -> Vec<CoverHour> {
     let mut cover = Cover::new(alley, rows, start);
     rows.iter()
-        .zip(&light.hours)
-        .map(|(row, sun)| cover.hour(row, sun, light.sky_view))
+        .zip(hours)
+        .map(|(row, sun)| cover.hour(row, sun, sky_view))
         .collect()
 }
 

@@ -88,6 +88,13 @@ impl Worths {
             .fold(1.0, f64::min)
     }
 
+    /// Worth under one factor.
+    pub fn get(&self, factor: Factor) -> f64 {
+        self.iter()
+            .find(|(other, _)| *other == factor)
+            .map_or(1.0, |(_, worth)| worth)
+    }
+
     /// Each factor with its worth.
     pub fn iter(&self) -> impl Iterator<Item = (Factor, f64)> + '_ {
         FACTORS.into_iter().zip(self.0)

@@ -5,9 +5,16 @@ pub mod verdict;
 pub mod hour;
 pub mod doubt;
 pub mod dry;
+mod rows;
+pub mod model_run;
+mod table;
+mod reasons;
+mod middle;
+mod judge;
 pub mod window;
 pub mod outlook;
 
-pub use outlook::{BlockOutlook, DryDay, HourView, JobRequest};
+pub use model_run::ModelRun;
+pub use outlook::{BlockOutlook, DryDay, HourView, JobRequest, outlook, outlooks};
 pub use verdict::{Factor, Missing, Reason, Remark, Verdict};
 pub use window::{Chance, Margin, Opening, Window};

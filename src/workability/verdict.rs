@@ -104,6 +104,11 @@ pub enum Remark {
     OldForecast,
     /// The gust was estimated from the wind: maybe at best.
     EstimatedGust,
+    /// The forecast does not tell this quantity at all, or it was estimated: maybe at best.
+    NotTold {
+        /// The quantity.
+        quantity: Quantity,
+    },
     /// The main forecast fails where the members pass.
     MainDisagrees {
         /// What the main forecast stops at.

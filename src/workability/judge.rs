@@ -1,0 +1,436 @@
+//! The verdict of one window.
+//!
+//! With members the chance is counted over them with full limits; a main forecast beside them can only
+//! lower it. With one forecast the limits shrink with lead and no chance is given. Whatever is not
+//! known makes the window unknown, and no rule here ever reads a gap as harmless.
+
+use std::ops::Range;
+
+use chrono::{DateTime, TimeDelta, Utc};
+
+use super::doubt::{self, FIRM_H, Passes};
+use super::hour::{SUCCESS, window_score};
+use super::middle::{MiddleHour, median};
+use super::model_run::{Member, ModelRun};
+use super::outlook::JobRequest;
+use super::reasons::reasons;
+use super::table::{Cell, Column, Lead, Table, Unknown};
+use super::verdict::{Factor, Missing, Remark, Verdict};
+use super::window::{Chance, Margin, Window};
+use crate::farm::Job;
+use crate::farm::limits::Limits;
+use crate::physics::{Row, Start, run};
+use crate::units::{Hours, MetresPerSecond};
+use crate::weather::forecast::Kind;
+use crate::weather::{Freshness, Quantity, Timeline};
+
+/// Least score of a go, 0 to 100.
+const GO_SCORE: f64 = 60.0;
+/// Least chance of a go.
+const GO_CHANCE: f64 = 0.6;
+/// Score and chance from which a window is a maybe even where going does not pay.
+const MAYBE: (f64, f64) = (30.0, 0.3);
+/// Most that counts as the chance where the main forecast fails.
+const MAIN_FAILS: f64 = 0.5;
+/// Score of the poorest window that succeeds.
+const LEAST_SCORE: f64 = 100.0 * SUCCESS;
+/// Hours after laying or folding in which a gale counts.
+const AFTER_H: usize = 24;
+/// Load on the ties from which a window is a maybe.
+const NEAR_LOAD: f64 = 0.8;
+/// Share of the allowance that a folded piece carries.
+pub(super) const FOLDED: f64 = 0.25;
+/// Dry times noted by the grower from which the modelled underside is believed.
+const BELIEVED_NOTES: usize = 5;
+
+/// Everything the windows of one request share.
+pub(super) struct Judge<'a> {
+    pub(super) request: JobRequest,
+    pub(super) limits: &'a Limits,
+    pub(super) model: &'a ModelRun,
+    pub(super) timeline: &'a Timeline,
+    pub(super) table: &'a Table,
+    pub(super) middle: &'a [Option<MiddleHour>],
+    pub(super) lead: Lead,
+    pub(super) dry_notes: usize,
+    pub(super) now: DateTime<Utc>,
+}
+
+/// What the runs say of a window.
+struct Weighed {
+    /// Members in which it works; empty with one forecast.
+    works: Vec<bool>,
+    /// Members in which it works and both faces are dry throughout.
+    works_dry: Vec<bool>,
+    chance: f64,
+    /// The chance that may make it a go.
+    chance_dry: f64,
+    /// The chance if the modelled underside is not believed.
+    chance_without_under: f64,
+    score: f64,
+    /// Score that orders windows.
+    order: f64,
+    remarks: Vec<Remark>,
+}
+
+impl Judge<'_> {
+    /// The window of `rows`; `day` holds the light rows of its local day.
+    pub(super) fn window(&self, rows: Range<usize>, day: &Range<usize>) -> Window {
+        let stamps = self.timeline.stamps;
+        let (start, end) = (stamps.start(rows.start), stamps.start(rows.end));
+        let lead_h = self.lead.of(rows.end - 1);
+        let mut window = Window {
+            job: self.request.job,
+            start,
+            end,
+            verdict: Verdict::Unknown,
+            chance: None,
+            works_in: Vec::new(),
+            planning_chance: 0.0,
+            threshold: self.request.threshold,
+            score: 0.0,
+            lead: Hours((end - self.now).as_seconds_f64() / 3600.0),
+            firm: lead_h <= FIRM_H,
+            reasons: Vec::new(),
+            remarks: Vec::new(),
+            margin: Margin::default(),
+        };
+        if self.timeline.freshness == Freshness::Unknown {
+            window.remarks.push(Remark::Missing {
+                missing: Missing::TooOld,
+                at: start,
+            });
+            return window;
+        }
+        let weighed = match self.weigh(&rows, lead_h) {
+            Ok(weighed) => weighed,
+            Err(remark) => {
+                window.remarks.push(remark);
+                return window;
+            }
+        };
+        let mut remarks = weighed.remarks.clone();
+        let mut verdict = self.verdict(&weighed, lead_h, start, &mut remarks);
+        verdict = verdict.min(self.gale_after(rows.end, &mut remarks));
+        verdict = verdict.min(self.trust(&mut remarks));
+        if verdict != Verdict::Unknown {
+            window.reasons = reasons(self.table, rows.clone(), day, stamps);
+            window.margin = self.margin(&rows, lead_h);
+            if self.timeline.kind == Kind::Members {
+                let works = if verdict == Verdict::Go {
+                    weighed.works_dry
+                } else {
+                    weighed.works
+                };
+                let good = works.iter().filter(|works| **works).count();
+                window.chance = Some(Chance { good, of: works.len() });
+                window.works_in = works;
+            }
+            window.planning_chance = if verdict == Verdict::Go {
+                weighed.chance_dry
+            } else {
+                weighed.chance
+            };
+            window.score = weighed.order;
+        }
+        window.verdict = verdict;
+        window.remarks = remarks;
+        window
+    }
+
+    fn weigh(&self, rows: &Range<usize>, lead_h: f64) -> Result<Weighed, Remark> {
+        match self.timeline.kind {
+            Kind::Members => self.by_members(rows),
+            Kind::Single => self.by_one(rows, lead_h),
+        }
+    }
+
+    /// Counts over the members.
+    fn by_members(&self, rows: &Range<usize>) -> Result<Weighed, Remark> {
+        let (mut works, mut works_dry, mut without_under) = (Vec::new(), Vec::new(), Vec::new());
+        let (mut sum, mut counted) = (0.0, 0.0);
+        for (member, column) in self.model.members.iter().zip(&self.table.members) {
+            let cells = self.cells(column, rows)?;
+            let good = self.succeeds(member, &cells, rows);
+            works.push(good);
+            works_dry.push(good && (self.request.job != Job::Lift || cells.iter().all(|cell| cell.dry)));
+            without_under.push(cells.iter().all(|cell| cell.without_under >= SUCCESS));
+            if good {
+                sum += window_score(cells.iter().map(|cell| cell.worth));
+                counted += 1.0;
+            } else if self.request.job == Job::Lift && cells.iter().any(|cell| cell.doubtful) {
+                // It may have failed only because hours were missing: had it worked, it might have scored so.
+                sum += LEAST_SCORE;
+                counted += 1.0;
+            }
+        }
+        if works.is_empty() {
+            return Err(Remark::Missing {
+                missing: Missing::BeyondForecast,
+                at: self.timeline.stamps.start(rows.start),
+            });
+        }
+        let mut remarks = Vec::new();
+        let most = self.main_allows(rows, &mut remarks);
+        let share = |works: &[bool]| {
+            let good = works.iter().filter(|works| **works).count();
+            Chance { good, of: works.len() }.share().min(most)
+        };
+        let chance = share(&works);
+        let score = if counted > 0.0 { sum / counted } else { 0.0 };
+        Ok(Weighed {
+            chance,
+            chance_dry: share(&works_dry),
+            chance_without_under: share(&without_under),
+            score,
+            order: chance * score,
+            works,
+            works_dry,
+            remarks,
+        })
+    }
+
+    /// Full and reduced limits of the only forecast.
+    fn by_one(&self, rows: &Range<usize>, lead_h: f64) -> Result<Weighed, Remark> {
+        let beyond = Remark::Missing {
+            missing: Missing::BeyondForecast,
+            at: self.timeline.stamps.start(rows.start),
+        };
+        let member = self.model.members.first().ok_or(beyond)?;
+        let full = self.cells(self.table.members.first().ok_or(beyond)?, rows)?;
+        let reduced = self.cells(self.table.reduced.as_ref().ok_or(beyond)?, rows)?;
+        let passes = |reduced_ok: bool, full_ok: bool| match (reduced_ok, full_ok) {
+            (true, _) => Passes::Reduced,
+            (false, true) => Passes::FullOnly,
+            (false, false) => Passes::Neither,
+        };
+        let dries = self.succeeds(member, &full, rows);
+        let how = passes(dries && good(&reduced), dries);
+        let but_under = |cells: &[&Cell]| cells.iter().all(|cell| cell.without_under >= SUCCESS);
+        let chance = doubt::single_chance(how, lead_h);
+        let is_dry = self.request.job != Job::Lift || full.iter().all(|cell| cell.dry);
+        let score = window_score(reduced.iter().map(|cell| cell.worth));
+        let plain = window_score(full.iter().map(|cell| cell.worth));
+        Ok(Weighed {
+            works: Vec::new(),
+            works_dry: Vec::new(),
+            chance,
+            chance_dry: if is_dry { chance } else { 0.0 },
+            chance_without_under: doubt::single_chance(passes(but_under(&reduced), but_under(&full)), lead_h),
+            score,
+            order: chance * if how == Passes::FullOnly { plain } else { score },
+            remarks: vec![Remark::OneForecast],
+        })
+    }
+
+    /// The cells of a run, or why the window cannot be judged.
+    fn cells<'c>(&self, column: &'c Column, rows: &Range<usize>) -> Result<Vec<&'c Cell>, Remark> {
+        let cells = self.table.cells(column, rows.start, rows.len());
+        let mut found = Vec::with_capacity(cells.len());
+        for (k, cell) in rows.clone().zip(cells) {
+            match cell {
+                Ok(cell) => found.push(cell),
+                Err(Unknown::Water) => return Err(Remark::WetnessNotKnown),
+                Err(Unknown::Lacks(quantity)) => return Err(self.missing(k, *quantity)),
+            }
+        }
+        if found.len() == rows.len() {
+            Ok(found)
+        } else {
+            Err(self.missing(rows.end - 1, Quantity::Temperature))
+        }
+    }
+
+    /// The remark for an hour that is not known.
+    fn missing(&self, k: usize, quantity: Quantity) -> Remark {
+        let ended = self.model.members.iter().any(|member| k >= member.known_until());
+        let missing = if ended {
+            Missing::BeyondForecast
+        } else {
+            Missing::Weather(quantity)
+        };
+        Remark::Missing {
+            missing,
+            at: self.timeline.stamps.start(k),
+        }
+    }
+
+    fn succeeds(&self, member: &Member, cells: &[&Cell], rows: &Range<usize>) -> bool {
+        good(cells) && (self.request.job != Job::Redry || self.spread_dries(member, rows))
+    }
+
+    /// Whether a wet piece that is spread at the start of the window is dry at its end.
+    fn spread_dries(&self, member: &Member, rows: &Range<usize>) -> bool {
+        let (Some(weather), Some(light)) = (member.rows.get(rows.clone()), self.model.light.hours.get(rows.clone()))
+        else {
+            return false;
+        };
+        let alley = &self.model.alley;
+        weather.iter().all(|row| matches!(row, Row::Known(_)))
+            && run::stretch(alley, light, self.model.light.sky_view, weather, Start::Full)
+                .last()
+                .is_some_and(|hour| !hour.top_is_wet(alley) && !hour.under_is_wet(alley))
+    }
+
+    /// The most the chance may be in the light of the main forecast.
+    fn main_allows(&self, rows: &Range<usize>, remarks: &mut Vec<Remark>) -> f64 {
+        let (Some(main), Some(column)) = (&self.model.main, &self.table.main) else {
+            return 1.0;
+        };
+        if rows.end > main.horizon {
+            return 1.0;
+        }
+        match self.cells(column, rows) {
+            Ok(cells) if self.succeeds(main, &cells, rows) => return 1.0,
+            Ok(cells) => {
+                let weakest = cells.iter().min_by(|a, b| a.worth.total_cmp(&b.worth));
+                let factor = weakest.map_or(Factor::Daylight, |cell| cell.worths.weakest().1);
+                remarks.push(Remark::MainDisagrees { factor });
+            }
+            Err(remark) => remarks.push(remark),
+        }
+        MAIN_FAILS
+    }
+
+    fn verdict(&self, weighed: &Weighed, lead_h: f64, start: DateTime<Utc>, remarks: &mut Vec<Remark>) -> Verdict {
+        let threshold = self.request.threshold;
+        let go = |chance: f64| {
+            weighed.score >= GO_SCORE && chance >= GO_CHANCE && doubt::going_pays(chance, threshold) && lead_h <= FIRM_H
+        };
+        let maybe = |chance: f64| doubt::going_pays(chance, threshold) || chance >= MAYBE.1;
+        if go(weighed.chance_dry) {
+            return Verdict::Go;
+        }
+        let scores = weighed.score >= MAYBE.0 && weighed.chance >= MAYBE.1;
+        if doubt::going_pays(weighed.chance, threshold) || scores {
+            if self.request.job == Job::Lift && (go(weighed.chance) || !maybe(weighed.chance_dry)) {
+                remarks.push(Remark::Damp);
+            }
+            return Verdict::Maybe;
+        }
+        if self.request.job == Job::Lift && self.dry_notes < BELIEVED_NOTES && maybe(weighed.chance_without_under) {
+            remarks.push(Remark::FeelUnderside { at: start });
+            return Verdict::Maybe;
+        }
+        Verdict::No
+    }
+
+    /// The best that may be said where a gale may follow on laid or folded covers.
+    fn gale_after(&self, after: usize, remarks: &mut Vec<Remark>) -> Verdict {
+        let allowance = match self.request.job {
+            Job::Lay => 1.0,
+            Job::Fold => FOLDED,
+            Job::Lift | Job::Check | Job::Redry => return Verdict::Go,
+        };
+        let rows = after..after + AFTER_H;
+        let (mut beaten, mut near, mut unknown) = (0, 0, None);
+        let mut first = Vec::new();
+        for member in &self.model.members {
+            let (mut most, mut at) = (0.0_f64, None);
+            for k in rows.clone() {
+                match member.hours.get(k).map(|hour| hour.weather) {
+                    Some(Ok(felt)) => {
+                        let load = felt.utilisation / allowance;
+                        if load >= 1.0 && at.is_none() {
+                            at = Some((k, felt.gust));
+                        }
+                        most = most.max(load);
+                    }
+                    Some(Err(quantity)) => unknown = unknown.or(Some((k, quantity))),
+                    None => unknown = unknown.or(Some((k, Quantity::Gust))),
+                }
+            }
+            first.extend(at);
+            beaten += usize::from(most >= 1.0);
+            near += usize::from(most >= NEAR_LOAD);
+        }
+        let of = self.model.members.len();
+        let many = |good: usize| Chance { good, of }.share() > self.limits.act_cost_share;
+        if many(near) {
+            first.sort_by_key(|(k, _)| *k);
+            let mut gusts: Vec<f64> = first.iter().map(|(_, gust)| *gust).collect();
+            let (k, gust) = match (first.first(), median(&mut gusts)) {
+                (Some((k, _)), Some(gust)) => (*k, gust),
+                _ => self.windiest(&rows),
+            };
+            remarks.push(Remark::GaleAfter {
+                at: self.timeline.stamps.start(k),
+                gust: MetresPerSecond(gust),
+            });
+        }
+        if many(beaten) {
+            return Verdict::No;
+        }
+        if let Some((k, quantity)) = unknown {
+            remarks.push(self.missing(k, quantity));
+            return Verdict::Unknown;
+        }
+        if many(near) { Verdict::Maybe } else { Verdict::Go }
+    }
+
+    /// The row of the strongest middle gust, and that gust.
+    fn windiest(&self, rows: &Range<usize>) -> (usize, f64) {
+        rows.clone()
+            .filter_map(|k| Some((k, self.middle.get(k)?.as_ref()?.gust)))
+            .fold(
+                (rows.start, 0.0),
+                |best, next| if next.1 > best.1 { next } else { best },
+            )
+    }
+
+    /// The best that may be said by the forecast's age and by what it tells.
+    fn trust(&self, remarks: &mut Vec<Remark>) -> Verdict {
+        let before = remarks.len();
+        if self.timeline.freshness != Freshness::Fresh {
+            remarks.push(Remark::OldForecast);
+        }
+        for quantity in self.timeline.estimated.union(&self.timeline.untold) {
+            remarks.push(if *quantity == Quantity::Gust {
+                Remark::EstimatedGust
+            } else {
+                Remark::NotTold { quantity: *quantity }
+            });
+        }
+        if remarks.len() > before {
+            Verdict::Maybe
+        } else {
+            Verdict::Go
+        }
+    }
+
+    fn margin(&self, rows: &Range<usize>, lead_h: f64) -> Margin {
+        if self.request.job == Job::Redry {
+            return Margin::default();
+        }
+        let share = if self.timeline.kind == Kind::Single {
+            doubt::alpha(lead_h)
+        } else {
+            1.0
+        };
+        let limit = self.limits.of(self.request.job).gust.bad * share;
+        let gust = self.windiest(rows).1;
+        Margin {
+            wind: Some(MetresPerSecond(limit - gust)),
+            wind_limit: Some(MetresPerSecond(limit)),
+            drying: (self.request.job == Job::Lift)
+                .then(|| self.dry_before(rows.start))
+                .flatten(),
+        }
+    }
+
+    /// How long both faces have been dry before row `k`, at most a day.
+    fn dry_before(&self, k: usize) -> Option<Hours> {
+        let dry = |k: &usize| {
+            let hour = self.middle.get(*k).copied().flatten();
+            hour.and_then(|hour| hour.water)
+                .is_some_and(|water| !water.wet_top && !water.wet_under)
+        };
+        let since = (0..k).rev().take(24).take_while(dry).last()?;
+        let dried = self.timeline.stamps.start(k) - self.timeline.stamps.at(since);
+        Some(Hours(dried.max(TimeDelta::zero()).as_seconds_f64() / 3600.0))
+    }
+}
+
+fn good(cells: &[&Cell]) -> bool {
+    cells.iter().all(|cell| cell.worth >= SUCCESS)
+}
