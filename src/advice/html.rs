@@ -156,7 +156,7 @@ impl Css {
 <p style="{{ css.prose() }}"><span class="word{% if self.go() %} go{% endif %}" style="{{ css.label(letter.verdict) }}">{{ self.word() }}</span>
 {%- if let Some(look) = letter.headline.look %} {{ look|cap|fine }}.{% endif %}
 {%- if let Some(chance) = letter.headline.chance %} {{ chance|fine }}.{% endif %}</p>
-{%- if self.partly() %}
+{%- if letter.partly_unknown %}
 <p style="{{ css.prose() }}"><b>Partly unknown:</b> some working hours of today are not in the forecast.</p>
 {%- endif %}
 {%- for sentence in letter.headline.because %}
@@ -291,10 +291,6 @@ impl Page<'_> {
 
     fn go(&self) -> bool {
         self.letter.verdict == Verdict::Go
-    }
-
-    fn partly(&self) -> bool {
-        self.letter.partly_unknown && self.letter.verdict != Verdict::Unknown
     }
 
     fn parts(&self) -> impl Iterator<Item = &super::letter::Days> {

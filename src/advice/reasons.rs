@@ -185,6 +185,7 @@ pub fn remark(words: &Words<'_>, job: Job, remark: &Remark) -> Option<String> {
         }
         Remark::OldForecast => "The forecast is old: look out of the window before you start.".to_owned(),
         Remark::EstimatedGust => "The gust is estimated from the wind: watch the trees.".to_owned(),
+        Remark::NotTold { quantity } => format!("The forecast does not tell {}: look for yourself.", quantity.word()),
         Remark::MainDisagrees { factor } => format!("The main forecast speaks against it: {}.", short(job, *factor)),
         Remark::OneForecast => return None,
         Remark::WetnessNotKnown => "How wet the cover is now is not known: feel both faces first.".to_owned(),
@@ -194,25 +195,9 @@ pub fn remark(words: &Words<'_>, job: Job, remark: &Remark) -> Option<String> {
 
 /// What is missing, as a phrase.
 pub fn lacking(missing: Missing) -> String {
-    use crate::weather::Quantity;
     match missing {
         Missing::TooOld => "the forecast is too old".to_owned(),
         Missing::BeyondForecast => "the forecast ends before".to_owned(),
-        Missing::Weather(quantity) => {
-            let what = match quantity {
-                Quantity::Temperature => "temperature",
-                Quantity::DewPoint => "humidity",
-                Quantity::Wind => "wind",
-                Quantity::Gust => "gust",
-                Quantity::WindDirection => "wind direction",
-                Quantity::Rain => "rain",
-                Quantity::Shortwave => "sun",
-                Quantity::Cloud => "cloud",
-                Quantity::Thunder => "thunder",
-                Quantity::Fog => "fog",
-                Quantity::Snow => "snow",
-            };
-            format!("no {what} in the forecast")
-        }
+        Missing::Weather(quantity) => format!("no {} in the forecast", quantity.word()),
     }
 }

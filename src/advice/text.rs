@@ -3,7 +3,6 @@
 use super::letter::{DayLine, Item, Letter, TieLine, Ties, WindowLine};
 use super::letter::verdict_word;
 use super::words;
-use crate::workability::Verdict;
 
 /// Longest line.
 pub const WIDTH: usize = 80;
@@ -40,7 +39,7 @@ fn head(page: &mut Page, letter: &Letter) {
     page.blank();
     let headline = &letter.headline;
     page.line(&format!("{}: {}.", verdict_word(letter.verdict), headline.sentence));
-    if letter.partly_unknown && letter.verdict != Verdict::Unknown {
+    if letter.partly_unknown {
         page.line("PARTLY UNKNOWN: some working hours of today are not in the forecast.");
     }
     if let Some(look) = &headline.look {

@@ -7,10 +7,10 @@
     reason = "tests"
 )]
 
-mod fetching;
-mod fetching;
+mod charts;
 mod fetching;
 mod layers;
+mod letter_rules;
 mod letters;
 mod planning;
 mod replies;
