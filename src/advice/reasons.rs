@@ -70,7 +70,6 @@ pub fn phrase(words: &Words<'_>, limits: &Limits, job: Job, reason: &Reason, day
         },
         Factor::Film if job == Job::Lay => format!("grass too wet {when_said}"),
         Factor::Film => format!("top wet {when_said}"),
-        Factor::Under if when == When::AllDay => "underside does not dry before dark".to_owned(),
         Factor::Under => format!("underside wet {when_said}"),
         Factor::Pond => "puddles to tip off first".to_owned(),
         Factor::Cold => format!("too cold for the crew {when_said}"),

@@ -2,6 +2,7 @@
 
 use super::facts::{BoxKind, Lane, LaneBox, Limit, LimitKind, LimitStep, Span};
 use crate::advice::letter::Inputs;
+use crate::advice::spread::thousandth;
 use crate::advice::words::{self, Words};
 use crate::farm::Job;
 use crate::plan::{BlockPlan, NextJob};
@@ -96,6 +97,7 @@ fn if_not(boxes: &mut [LaneBox], wanted: bool) {
 pub(super) fn limits(inputs: &Inputs<'_>, weather: &Timeline, words: &Words<'_>) -> Vec<Limit> {
     let limits = &inputs.farm.limits;
     let line = |kind, gust_m_s: f64, what: &str, sep: &str| {
+        let gust_m_s = thousandth(gust_m_s);
         let steps = steps(inputs, weather, gust_m_s);
         let number = |gust: f64| words.wind_number(MetresPerSecond(gust));
         let said = match (steps.first(), steps.last()) {
@@ -130,7 +132,7 @@ fn steps(inputs: &Inputs<'_>, weather: &Timeline, gust_m_s: f64) -> Vec<LimitSte
         let lead = weather.stamps.at(k) - weather.issue.at;
         #[expect(clippy::cast_precision_loss, reason = "hours of ten days")]
         let share = alpha(lead.num_minutes() as f64 / 60.0);
-        let lower = gust_m_s * share;
+        let lower = thousandth(gust_m_s * share);
         if steps.last().is_none_or(|last| last.gust_m_s > lower + 1e-9) {
             steps.push(LimitStep { from: weather.stamps.start(k).max(inputs.now), gust_m_s: lower });
         }

@@ -141,7 +141,8 @@ impl<'a> Morning<'a> {
                 lines.extend(self.chances(lead, place));
             }
         }
-        (!lines.is_empty() || !last.is_empty()).then(|| Days { heading: "If today fails".to_owned(), lines, last })
+        let heading = if matches!(lead, Lead::Do { .. }) { "If today fails" } else { "What is left" };
+        (!lines.is_empty() || !last.is_empty()).then(|| Days { heading: heading.to_owned(), lines, last })
     }
 
     fn chances(&self, lead: &Lead<'a>, place: Place<'a>) -> Vec<DayLine> {
