@@ -10,7 +10,7 @@ days and ten to come, as asked for on 9 March 2026 for latitude -39.6, longitude
 The story, in local time (UTC+13), told on Tuesday 10 March at 05:30:
 
     Tue 10   clear and calm; heavy dew at dawn, dry from about noon, light sea breeze
-    Wed 11   warm north-westerly, rising; front in the late afternoon, gusts about 57 km/h, some runs over 70
+    Wed 11   warm north-westerly, rising; front in the late afternoon, gusts about 60 km/h, some runs over 70
     Wed-Thu  rain from Wednesday evening, a wet Thursday, about 16 mm in all
     Fri 13   clearing from the south, damp
     Sat 14   fair in most runs
@@ -40,10 +40,10 @@ DAYS = {
     5: (11.0, 24.0, 10.2, 10.5, 1.0, 3.2, 255, 75, 10, 30),
     6: (12.5, 20.0, 11.0, 12.0, 1.8, 4.0, 280, 200, 60, 85),
     7: (10.0, 19.0, 8.5, 7.5, 1.6, 3.6, 210, 170, 45, 40),
-    8: (8.6, 21.0, 7.9, 8.0, 0.9, 2.8, 250, 90, 10, 15),
-    9: (8.8, 22.0, 8.5, 9.0, 0.8, 2.6, 250, 85, 5, 10),
-    10: (8.9, 22.5, 8.7, 8.2, 0.7, 2.3, 250, 80, 5, 10),
-    11: (11.5, 24.5, 9.6, 9.6, 1.8, 6.1, 300, 320, 35, 75),
+    8: (8.6, 21.0, 7.9, 10.0, 0.9, 2.8, 250, 90, 10, 15),
+    9: (8.8, 22.0, 8.6, 12.2, 0.8, 2.6, 250, 85, 5, 10),
+    10: (8.8, 22.5, 9.0, 9.4, 0.7, 2.3, 250, 80, 5, 10),
+    11: (11.5, 24.5, 9.6, 9.6, 3.8, 5.9, 300, 320, 35, 75),
     12: (12.0, 14.5, 10.8, 10.8, 5.0, 4.6, 200, 190, 95, 95),
     13: (8.5, 17.0, 7.6, 7.0, 2.4, 3.2, 200, 180, 60, 45),
     14: (7.8, 20.0, 7.5, 7.4, 1.0, 2.7, 245, 95, 15, 20),
@@ -63,18 +63,21 @@ def between(a, b, share):
     return a + (b - a) * 0.5 * (1.0 - math.cos(math.pi * share))
 
 
-def swing(local, dawn, afternoon):
-    """A quantity that is `dawn` at dawn and `afternoon` in the afternoon of each day."""
+def swing(local, dawn, afternoon, evening=1.0):
+    """A quantity that is `dawn` at dawn and `afternoon` in the afternoon of each day. With `evening` below
+    1 it falls sooner after sunset, as the air does under a clear sky."""
     day, hour = local.day, local.hour + local.minute / 60.0
     today, value = dict(zip(COLUMNS, DAYS[day])), None
     if hour < DAWN:
         before = dict(zip(COLUMNS, DAYS[day - 1]))
-        value = between(before[afternoon], today[dawn], (hour + 24.0 - AFTERNOON) / (DAWN + 24.0 - AFTERNOON))
+        share = (hour + 24.0 - AFTERNOON) / (DAWN + 24.0 - AFTERNOON)
+        value = between(before[afternoon], today[dawn], share**evening)
     elif hour < AFTERNOON:
         value = between(today[dawn], today[afternoon], (hour - DAWN) / (AFTERNOON - DAWN))
     else:
         after = dict(zip(COLUMNS, DAYS[day + 1]))
-        value = between(today[afternoon], after[dawn], (hour - AFTERNOON) / (DAWN + 24.0 - AFTERNOON))
+        share = (hour - AFTERNOON) / (DAWN + 24.0 - AFTERNOON)
+        value = between(today[afternoon], after[dawn], share**evening)
     return value
 
 
@@ -103,7 +106,7 @@ class Front:
     def blow(self, hour):
         """Wind added [m/s]: rising for a morning, gone within some hours behind the front."""
         before = hour - self.at
-        return self.wind * (bell(before, 5.0) if before < 0.0 else bell(before, 3.5))
+        return self.wind * (bell(before, 6.0) if before < 0.0 else bell(before, 3.5))
 
     def fall(self, hour):
         """Rain of the hour [mm]: the band itself, then showers behind it."""
@@ -190,7 +193,7 @@ def member(number):
         utc = FIRST + timedelta(hours=k)
         local = utc + LOCAL
         lead = max(0.0, (utc - ISSUED).total_seconds() / 86400.0)
-        spread = 0.0 if control else min(1.0, 0.10 + 0.13 * lead) if lead > 0.0 else 0.0
+        spread = 0.0 if control else min(1.0, 0.18 + 0.12 * lead) if lead > 0.0 else 0.0
         wander = {"warm": warm.step(), "moist": moist.step(), "breeze": breeze.step(), "veil": veil.step()}
 
         cloud = swing(local, "cloud_night", "cloud_day") + spread * 45.0 * wander["veil"]
@@ -210,7 +213,7 @@ def member(number):
             direction = band.turned(k, direction)
         direction = (direction + spread * 25.0 * wander["breeze"] + 4.0 * rng.gauss(0.0, 1.0)) % 360.0
 
-        air = swing(local, "low", "high") + spread * 2.4 * wander["warm"]
+        air = swing(local, "low", "high", 0.65) + spread * 2.4 * wander["warm"]
         air -= 0.02 * (cloud - 50.0) * (day - 0.25) * spread
         dew = swing(local, "dew_dawn", "dew_day") + spread * (1.6 * wander["warm"] + 1.6 * wander["moist"])
         air -= sum(band.cool(k) for band in bands) * min(1.0, 0.25 + day * 1.5 + 0.4 * (local.day == 11))

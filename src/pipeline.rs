@@ -7,12 +7,12 @@ use crate::advice::letter::{self, Digest, Inputs, Letter};
 use crate::advice::{calendar, html, text};
 use crate::farm::block::Block;
 use crate::farm::site::Site;
-use crate::farm::Farm;
+use crate::farm::{Farm, Job};
 use crate::physics::sun::SunTrack;
+use crate::plan::effort::SPREAD;
 use crate::plan::need::{Need, needs};
 use crate::plan::{Plan, assign};
 use crate::record::{Entry, Ground};
-use crate::units::Hours;
 use crate::weather::stitch::{Source, stitch};
 use crate::weather::{Stamps, Timeline};
 use crate::workability::outlook::outlooks;
@@ -49,13 +49,23 @@ pub const CHART_ID: &str = "chart@covercast";
 
 /// Past and future of a site out of its forecasts; `None` if there are none.
 pub fn timeline(site: &Site, sources: &[Source<'_>], now: DateTime<Utc>) -> Option<Timeline> {
-    let ends = sources.iter().map(|source| source.forecast.stamps).map(|stamps: Stamps| stamps.at(stamps.count)).max()?;
+    let ends = sources
+        .iter()
+        .map(|source| source.forecast.stamps)
+        .map(|stamps: Stamps| stamps.at(stamps.count))
+        .max()?;
     let track = SunTrack::over(site.latitude.0, site.longitude.0, now - PAST, ends.max(now));
     stitch(sources, now, |at| track.at(at).up)
 }
 
 /// One morning's advice. Without a timeline, or with one too old to judge by, it is an UNKNOWN letter.
-pub fn morning(farm: &Farm, entries: &[Entry], timeline: Option<&Timeline>, now: DateTime<Utc>, context: Context<'_>) -> Morning {
+pub fn morning(
+    farm: &Farm,
+    entries: &[Entry],
+    timeline: Option<&Timeline>,
+    now: DateTime<Utc>,
+    context: Context<'_>,
+) -> Morning {
     let ground = Ground::at(entries, now);
     let needs = needs(farm, &ground, now);
     let outlooks = timeline
@@ -78,12 +88,21 @@ pub fn morning(farm: &Farm, entries: &[Entry], timeline: Option<&Timeline>, now:
 
 /// The jobs a block needs windows for; a cover that lies out can always be folded, as the way out.
 fn requests(block: &Block, needs: &[Need]) -> Vec<JobRequest> {
-    let request = |need: &Need| JobRequest { job: need.job, length: need.length, threshold: EVEN_ODDS };
-    needs.iter().filter(|need| need.block == block.id).map(request).collect()
+    let request = |need: &Need| JobRequest {
+        job: need.job,
+        // A wet piece needs hours of drying, its people only minutes.
+        length: if need.job == Job::Redry { SPREAD } else { need.length },
+        threshold: EVEN_ODDS,
+    };
+    needs
+        .iter()
+        .filter(|need| need.block == block.id)
+        .map(request)
+        .collect()
 }
 
 /// A letter in all its forms.
-#[derive(Debug, Clone)]
+#[derive(Debug)]
 pub struct Rendered {
     /// Text part.
     pub text: String,

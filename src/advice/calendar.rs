@@ -21,7 +21,7 @@ pub fn ics(letter: &Letter, revision: u32) -> String {
     calendar.append_property(Property::new("PRODID", PRODID));
     calendar.append_property(Property::new("CALSCALE", "GREGORIAN"));
     calendar.append_property(Property::new("METHOD", "PUBLISH"));
-    calendar.append_property(Property::new("X-WR-CALNAME", &format!("{}: work windows", letter.farm)));
+    calendar.append_property(Property::new("X-WR-CALNAME", format!("{}: work windows", letter.farm)));
     for job in &letter.jobs {
         calendar.push(event(letter, job, revision));
     }
@@ -44,7 +44,10 @@ fn event(letter: &Letter, job: &JobFact, revision: u32) -> Event {
         .starts(job.start)
         .ends(job.end)
         .summary(&format!("{word}: {what}, {}", words::rows(job.rows)))
-        .description(&format!("{} Letter {}, good until it is followed by the next.", job.words, letter.id))
+        .description(&format!(
+            "{} Letter {}, good until it is followed by the next.",
+            job.words, letter.id
+        ))
         .location(&format!("{}, {}", letter.farm, words::name(&job.block.0)))
         .class(Class::Private)
         .status(status)

@@ -15,14 +15,20 @@ const SMALL: &str = "margin:4px 0 0;font-size:13px;line-height:19px;color:#62584
 const TABLE: &str = "border-collapse:collapse;width:100%;font-size:14px;line-height:20px;";
 const CAPTION: &str = "text-align:left;font-size:13px;line-height:19px;color:#62584D;padding:0 0 6px;";
 const TH: &str = "text-align:left;vertical-align:bottom;padding:4px 6px 4px 0;border-bottom:1px solid #2A2622;";
-const TD: &str = "text-align:left;vertical-align:top;padding:5px 6px 5px 0;border-bottom:1px solid #D8CFBF;font-weight:normal;";
+const TD: &str =
+    "text-align:left;vertical-align:top;padding:5px 6px 5px 0;border-bottom:1px solid #D8CFBF;font-weight:normal;";
 
 /// Lays the letter out as HTML. `chart_cid` is the Content-ID of the chart's picture, if the mail carries one.
 ///
 /// # Errors
 /// Only if memory for the text cannot be had.
 pub fn render(letter: &Letter, chart_cid: Option<&str>) -> Result<String, askama::Error> {
-    Page { letter, chart_cid, css: Css }.render()
+    Page {
+        letter,
+        chart_cid,
+        css: Css,
+    }
+    .render()
 }
 
 /// The verdict's box: a border in every case, so that it stays one when a mail program turns colours round.
@@ -41,7 +47,11 @@ fn label_style(verdict: Verdict) -> &'static str {
 /// Typography of the web: dashes between numbers, and chances, units and clock times that do not break.
 fn fine(text: &str) -> String {
     let signs: Vec<char> = text.chars().collect();
-    let digit = |place: Option<usize>| place.and_then(|place| signs.get(place)).is_some_and(char::is_ascii_digit);
+    let digit = |place: Option<usize>| {
+        place
+            .and_then(|place| signs.get(place))
+            .is_some_and(char::is_ascii_digit)
+    };
     let mut out = String::with_capacity(text.len());
     for (place, sign) in signs.iter().enumerate() {
         let between = digit(place.checked_sub(1)) && digit(Some(place + 1));
@@ -66,7 +76,9 @@ struct Css;
 
 impl Css {
     fn page(&self) -> String {
-        format!("max-width:600px;margin:0 auto;padding:16px 16px 24px;background:#FBF8F1;color:#2A2622;{SANS}font-size:16px;line-height:23px;")
+        format!(
+            "max-width:600px;margin:0 auto;padding:16px 16px 24px;background:#FBF8F1;color:#2A2622;{SANS}font-size:16px;line-height:23px;"
+        )
     }
 
     fn head(&self) -> &'static str {
@@ -298,10 +310,14 @@ impl Page<'_> {
     }
 
     fn spread(&self) -> bool {
-        self.letter.ties.as_ref().is_some_and(|ties| ties.lines.iter().any(|line| line.could_be.is_some()))
+        self.letter
+            .ties
+            .as_ref()
+            .is_some_and(|ties| ties.lines.iter().any(|line| line.could_be.is_some()))
     }
 }
 
+#[expect(unreachable_pub, reason = "the macro writes a public type for each filter")]
 mod filters {
     //! Filters of the template.
 

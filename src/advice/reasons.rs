@@ -47,7 +47,11 @@ impl When {
             Self::Until(at) => format!("until {}", words.clock_word(words::half_up(at))),
             Self::From(at) => format!("from {}", words.clock_word(words::half_down(at))),
             Self::Between(from, until) => {
-                format!("from {} to {}", words.clock_word(words::half_down(from)), words.clock_word(words::half_up(until)))
+                format!(
+                    "from {} to {}",
+                    words.clock_word(words::half_down(from)),
+                    words.clock_word(words::half_up(until))
+                )
             }
         }
     }
@@ -62,7 +66,10 @@ pub fn phrase(words: &Words<'_>, limits: &Limits, job: Job, reason: &Reason, day
     match reason.factor {
         Factor::Daylight => format!("too dark {when_said}"),
         Factor::Lightning => format!("thunder about {when_said}"),
-        Factor::Gust10 => format!("gusts over {} {when_said}", words.wind(MetresPerSecond(limits.of(job).gust.bad))),
+        Factor::Gust10 => format!(
+            "gusts over {} {when_said}",
+            words.wind(MetresPerSecond(limits.of(job).gust.bad))
+        ),
         Factor::GustCover => format!("too breezy in the rows {when_said}"),
         Factor::Rain => match day.rain.and_then(|rain| words.rain(rain)) {
             Some(depth) => format!("rain {when_said}, {depth}"),
@@ -125,22 +132,39 @@ pub fn of_day(words: &Words<'_>, limits: &Limits, windows: &[&Window], day: &Day
     let mut merged = merge(windows);
     merged.sort_by(|a, b| a.worth.total_cmp(&b.worth));
     let all_day = |factor: Factor, merged: &[Reason]| {
-        merged.iter().any(|reason| reason.factor == factor && When::of(reason, day) == Some(When::AllDay))
+        merged
+            .iter()
+            .any(|reason| reason.factor == factor && When::of(reason, day) == Some(When::AllDay))
     };
     if job == Job::Lift && all_day(Factor::Film, &merged) && all_day(Factor::Under, &merged) {
-        let rain = day.rain.and_then(|rain| words.rain(rain)).map_or_else(String::new, |rain| format!(", {rain} of rain"));
+        let rain = day
+            .rain
+            .and_then(|rain| words.rain(rain))
+            .map_or_else(String::new, |rain| format!(", {rain} of rain"));
         return format!("wet on both faces all day{rain}");
     }
     // The face that dries last is the one to name.
-    if merged.iter().any(|reason| reason.factor == Factor::Under && reason.from.is_some()) {
+    if merged
+        .iter()
+        .any(|reason| reason.factor == Factor::Under && reason.from.is_some())
+    {
         merged.retain(|reason| reason.factor != Factor::Film);
     }
     merged.truncate(2);
     merged.sort_by_key(|reason| reason.from);
-    let said: Vec<String> = merged.iter().map(|reason| phrase(words, limits, job, reason, day)).collect();
+    let said: Vec<String> = merged
+        .iter()
+        .map(|reason| phrase(words, limits, job, reason, day))
+        .collect();
     let whens: Vec<Option<When>> = merged.iter().map(|reason| When::of(reason, day)).collect();
     match (whens.as_slice(), said.as_slice()) {
-        ([Some(When::Until(until)), Some(next @ (When::From(from) | When::Between(from, _)))], [first, second]) => {
+        (
+            [
+                Some(When::Until(until)),
+                Some(next @ (When::From(from) | When::Between(from, _))),
+            ],
+            [first, second],
+        ) => {
             // "until noon, then ... from noon" says the same hour twice.
             let again = matches!(next, When::From(_)) && *from <= words::half_up(*until);
             let tail = format!(" {}", next.said(words));
@@ -162,7 +186,9 @@ fn merge(windows: &[&Window]) -> Vec<Reason> {
         if reason.from.is_some() {
             let lasts = known.from.is_some() && known.until.is_none() || reason.until.is_none();
             known.until = if lasts { None } else { known.until.max(reason.until) };
-            known.from = known.from.map_or(reason.from, |from| reason.from.map(|other| other.min(from)));
+            known.from = known
+                .from
+                .map_or(reason.from, |from| reason.from.map(|other| other.min(from)));
         }
         if reason.worth < known.worth {
             known.worth = reason.worth;
@@ -177,10 +203,17 @@ pub fn remark(words: &Words<'_>, job: Job, remark: &Remark) -> Option<String> {
     Some(match remark {
         Remark::Damp => "Damp at best: the rolls must be opened to dry afterwards.".to_owned(),
         Remark::FeelUnderside { at } => {
-            format!("Feel the underside at the shaded edge at {}.", words.clock_word(words::half_up(*at)))
+            format!(
+                "Feel the underside at the shaded edge at {}.",
+                words.clock_word(words::half_up(*at))
+            )
         }
         Remark::GaleAfter { at, gust } => {
-            format!("Gusts of {} follow on {}.", words.wind(*gust), words.moment(words::half_down(*at)))
+            format!(
+                "Gusts of {} follow on {}.",
+                words.wind(*gust),
+                words.moment(words::half_down(*at))
+            )
         }
         Remark::OldForecast => "The forecast is old: look out of the window before you start.".to_owned(),
         Remark::EstimatedGust => "The gust is estimated from the wind: watch the trees.".to_owned(),

@@ -43,7 +43,11 @@ pub fn thousandth(value: f64) -> f64 {
 fn quantile(sorted: &[f64], share: f64) -> Option<f64> {
     #[expect(clippy::cast_precision_loss, reason = "member counts are small")]
     let place = share * sorted.len().checked_sub(1)? as f64;
-    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a place in the list")]
+    #[expect(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        reason = "a place in the list"
+    )]
     let below = place.floor() as usize;
     let low = sorted.get(below)?;
     let high = sorted.get(below + 1).unwrap_or(low);
@@ -58,13 +62,21 @@ pub fn at_row(timeline: &Timeline, quantity: Quantity, k: usize) -> Option<Sprea
 /// Spread of the rain that falls between two instants; a run with a gap inside has no sum.
 pub fn rain_sum(timeline: &Timeline, from: DateTime<Utc>, to: DateTime<Utc>) -> Option<Spread> {
     let rows = rows(timeline, from, to)?;
-    spread(timeline.runs.iter().map(|run| rows.clone().map(|k| run.rain.get(k)).sum()))
+    spread(
+        timeline
+            .runs
+            .iter()
+            .map(|run| rows.clone().map(|k| run.rain.get(k)).sum()),
+    )
 }
 
 /// Spread of the highest gust between two instants; a run with a gap inside has none.
 pub fn highest_gust(timeline: &Timeline, from: DateTime<Utc>, to: DateTime<Utc>) -> Option<Spread> {
     let rows = rows(timeline, from, to)?;
-    let highest = |run: &Run| rows.clone().try_fold(0.0_f64, |most, k| Some(most.max(run.gust.get(k)?)));
+    let highest = |run: &Run| {
+        rows.clone()
+            .try_fold(0.0_f64, |most, k| Some(most.max(run.gust.get(k)?)))
+    };
     spread(timeline.runs.iter().map(highest))
 }
 

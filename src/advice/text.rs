@@ -1,7 +1,7 @@
 //! The letter as plain text: one fact a line, no columns, no line over 80 signs.
 
-use super::letter::{DayLine, Item, Letter, TieLine, Ties, WindowLine};
 use super::letter::verdict_word;
+use super::letter::{DayLine, Item, Letter, TieLine, Ties, WindowLine};
 use super::words;
 
 /// Longest line.
@@ -90,7 +90,10 @@ fn chart(page: &mut Page, letter: &Letter) {
     for day in chart.days_said() {
         page.line(&day);
     }
-    chart.remarks.iter().for_each(|remark| page.line(&format!("{}.", words::capital(remark))));
+    chart
+        .remarks
+        .iter()
+        .for_each(|remark| page.line(&format!("{}.", words::capital(remark))));
 }
 
 fn windows(page: &mut Page, letter: &Letter) {
@@ -104,9 +107,16 @@ fn windows(page: &mut Page, letter: &Letter) {
 
 /// "Lift Sat 14:00-17:30, Creek: 6 in 10. Underside. Not firm."
 fn window(line: &WindowLine) -> String {
-    let held = if line.held_by == "nothing" { String::new() } else { format!(" {}.", words::capital(&line.held_by)) };
+    let held = if line.held_by == "nothing" {
+        String::new()
+    } else {
+        format!(" {}.", words::capital(&line.held_by))
+    };
     let firm = if line.firm { "" } else { " Not firm." };
-    format!("{} {}, {}: {}.{held}{firm}", line.job, line.when, line.blocks, line.odds)
+    format!(
+        "{} {}, {}: {}.{held}{firm}",
+        line.job, line.when, line.blocks, line.odds
+    )
 }
 
 fn blocks(page: &mut Page, letter: &Letter) {
@@ -119,7 +129,10 @@ fn blocks(page: &mut Page, letter: &Letter) {
         if number > 0 {
             page.blank();
         }
-        page.line(&format!("{}, {}: {}. First pick: {}.", block.block, block.variety, block.out, block.pick));
+        page.line(&format!(
+            "{}, {}: {}. First pick: {}.",
+            block.block, block.variety, block.out, block.pick
+        ));
         block.next.iter().for_each(|next| page.line(next));
     }
 }
@@ -131,7 +144,10 @@ fn ties_part(page: &mut Page, ties: &Ties) {
         page.line(note);
     }
     let worst = |line: &TieLine| {
-        let could = line.could_be.as_ref().map_or_else(String::new, |could| format!(", 8 of 10 runs {could}"));
+        let could = line
+            .could_be
+            .as_ref()
+            .map_or_else(String::new, |could| format!(", 8 of 10 runs {could}"));
         format!("Worst hour: {}, gust {}{could}.", line.when, line.gust)
     };
     let mut said = String::new();
@@ -140,7 +156,10 @@ fn ties_part(page: &mut Page, ties: &Ties) {
             said = worst(line);
             page.line(&said);
         }
-        let more = line.more.as_ref().map_or_else(String::new, |more| format!(" Chance of more: {more}."));
+        let more = line
+            .more
+            .as_ref()
+            .map_or_else(String::new, |more| format!(" Chance of more: {more}."));
         page.line(&format!("{}: ties carry about {}.{more}", line.block, line.carry));
     }
 }

@@ -32,7 +32,11 @@ pub fn chance(share: f64) -> String {
 /// A name of the grower's on one line, without signs that steer a printer.
 pub fn name(text: &str) -> String {
     let clean = text.chars().map(|sign| if sign.is_control() { ' ' } else { sign });
-    clean.collect::<String>().split_whitespace().collect::<Vec<_>>().join(" ")
+    clean
+        .collect::<String>()
+        .split_whitespace()
+        .collect::<Vec<_>>()
+        .join(" ")
 }
 
 /// The first letter made a capital.
@@ -241,7 +245,11 @@ impl Words<'_> {
 
     /// "350 m" or "1150 ft", to ten.
     pub fn metres(&self, length: Metres) -> String {
-        format!("{:.0} {}", (self.units.length(length) / 10.0).round() * 10.0, self.units.length_sign())
+        format!(
+            "{:.0} {}",
+            (self.units.length(length) / 10.0).round() * 10.0,
+            self.units.length_sign()
+        )
     }
 
     /// A weight of kilograms: "21 kg" or "46 lb" (1 lb = 0.453 592 37 kg, NIST SP 811 appendix B).
@@ -288,13 +296,24 @@ mod tests {
     #[test]
     fn a_chance_is_a_number_in_ten_and_never_certain() {
         let said: Vec<_> = [0.0, 0.05, 0.06, 0.14, 0.5, 0.949, 0.95, 1.0].map(chance).into();
-        let words = ["under 1 in 20", "under 1 in 20", "1 in 10", "1 in 10", "5 in 10", "9 in 10", "almost sure", "almost sure"];
+        let words = [
+            "under 1 in 20",
+            "under 1 in 20",
+            "1 in 10",
+            "1 in 10",
+            "5 in 10",
+            "9 in 10",
+            "almost sure",
+            "almost sure",
+        ];
         assert_eq!(said, words);
     }
 
     #[test]
     fn lengths_are_rounded_up_to_ten_minutes() {
-        let said: Vec<_> = [0.05, 0.5, 1.0, 1.15, 2.0 / 3.0, 2.99].map(|hours| length(Hours(hours))).into();
+        let said: Vec<_> = [0.05, 0.5, 1.0, 1.15, 2.0 / 3.0, 2.99]
+            .map(|hours| length(Hours(hours)))
+            .into();
         assert_eq!(said, ["10 min", "30 min", "1 h", "1 h 10 min", "40 min", "3 h"]);
     }
 
@@ -306,7 +325,11 @@ mod tests {
     #[test]
     fn noon_is_a_word_and_days_of_the_week_have_names() {
         let zone = Zone::named("Europe/Rome").unwrap();
-        let words = Words { zone: &zone, units: DisplayUnits::Metric, today: "2026-09-22".parse().unwrap() };
+        let words = Words {
+            zone: &zone,
+            units: DisplayUnits::Metric,
+            today: "2026-09-22".parse().unwrap(),
+        };
         assert_eq!(words.clock_word("2026-09-22T10:00:00Z".parse().unwrap()), "noon");
         assert_eq!(words.moment("2026-09-23T08:00:00Z".parse().unwrap()), "Wed 10:00");
         assert_eq!(words.day("2026-09-30".parse().unwrap()), "Wed 30 Sep");
@@ -315,8 +338,15 @@ mod tests {
     #[test]
     fn a_grower_in_miles_never_reads_kilometres() {
         let zone = Zone::named("America/New_York").unwrap();
-        let words = Words { zone: &zone, units: DisplayUnits::Imperial, today: "2026-09-22".parse().unwrap() };
-        assert_eq!(words.gust(MetresPerSecond(16.0), Some(MetresPerSecond(19.5))), "36 mph, perhaps 44");
+        let words = Words {
+            zone: &zone,
+            units: DisplayUnits::Imperial,
+            today: "2026-09-22".parse().unwrap(),
+        };
+        assert_eq!(
+            words.gust(MetresPerSecond(16.0), Some(MetresPerSecond(19.5))),
+            "36 mph, perhaps 44"
+        );
         assert_eq!(words.rain(Millimetres(9.0)).as_deref(), Some("0.35 in"));
         assert_eq!(words.weight(21.0), "46 lb");
     }

@@ -52,20 +52,33 @@ pub(super) fn advise(arguments: &Arguments) -> Result<String, Failure> {
     let file = loaded::service_file(arguments.service.as_ref(), &arguments.farm);
     // With recorded replies a farm folder alone is enough.
     let needed = arguments.forecast.is_empty() || arguments.service.is_some() || file.exists();
-    let service = needed.then(|| loaded::service(arguments.service.as_ref(), &arguments.farm, now)).transpose()?;
+    let service = needed
+        .then(|| loaded::service(arguments.service.as_ref(), &arguments.farm, now))
+        .transpose()?;
     let turns = match &service {
         Some(service) if arguments.forecast.is_empty() => ask(service, &farm, now)?,
         _ => recorded(&arguments.forecast, &farm, now)?,
     };
     let timeline = road::timeline(&farm, &turns, now).ok_or_else(|| no_forecast(&turns))?;
-    let memory = service.as_ref().map(|service| remembered(service, &farm, now)).transpose()?.unwrap_or_default();
+    let memory = service
+        .as_ref()
+        .map(|service| remembered(service, &farm, now))
+        .transpose()?
+        .unwrap_or_default();
     let next_letter = service
         .as_ref()
         .and_then(|service| schedule::next_due(&service.daemon.letter, &farm.site.zone, now))
         .map_or(now + TimeDelta::days(1), |due| due.at);
-    let context = Context { next_letter, number: memory.number, yesterday: memory.yesterday.as_ref() };
+    let context = Context {
+        next_letter,
+        number: memory.number,
+        yesterday: memory.yesterday.as_ref(),
+    };
     let letter = pipeline::morning(&farm, &memory.entries, Some(&timeline), now, context).letter;
-    let failed = |what: String| Failure { code: 1, text: format!("the letter could not be written as {what}; `--format text` always works") };
+    let failed = |what: String| Failure {
+        code: 1,
+        text: format!("the letter could not be written as {what}; `--format text` always works"),
+    };
     match arguments.format {
         Format::Text => Ok(text::render(&letter)),
         Format::Html => html::render(&letter, None).map_err(|error| failed(format!("HTML ({error})"))),
@@ -83,7 +96,10 @@ pub(super) struct Memory {
 
 fn remembered(service: &Service, farm: &Farm, now: DateTime<Utc>) -> Result<Memory, Failure> {
     let Some(store) = Store::look(&service.state)? else {
-        return Ok(Memory { number: 1, ..Memory::default() });
+        return Ok(Memory {
+            number: 1,
+            ..Memory::default()
+        });
     };
     let before = store.letter_before(&farm.id, farm.site.zone.day(now))?;
     Ok(Memory {
@@ -95,10 +111,13 @@ fn remembered(service: &Service, farm: &Farm, now: DateTime<Utc>) -> Result<Memo
 
 fn ask(service: &Service, farm: &Farm, now: DateTime<Utc>) -> Result<Vec<Turn>, Failure> {
     prepare_tls();
-    let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().map_err(|error| Failure {
-        code: 1,
-        text: format!("no connection can be made on this machine: {error}"),
-    })?;
+    let runtime = tokio::runtime::Builder::new_current_thread()
+        .enable_all()
+        .build()
+        .map_err(|error| Failure {
+            code: 1,
+            text: format!("no connection can be made on this machine: {error}"),
+        })?;
     let turns = runtime.block_on(round(&service.sources, &farm.site, now));
     for fault in turns.iter().filter_map(|turn| turn.fault.as_ref()) {
         eprintln!("covercast: {}", clean(fault));
@@ -111,10 +130,17 @@ fn recorded(files: &[PathBuf], farm: &Farm, now: DateTime<Utc>) -> Result<Vec<Tu
     let mut turns = Vec::new();
     for file in files {
         let shown = clean(&file.display().to_string());
-        let bytes = std::fs::read(file).map_err(|error| Failure { code: 3, text: format!("{shown} cannot be read ({error}); no advice was given") })?;
+        let bytes = std::fs::read(file).map_err(|error| Failure {
+            code: 3,
+            text: format!("{shown} cannot be read ({error}); no advice was given"),
+        })?;
         turns.push(one_recorded(&bytes, file, farm, now));
     }
-    for fault in turns.iter().filter(|turn| turn.forecast.is_none()).filter_map(|turn| turn.fault.as_ref()) {
+    for fault in turns
+        .iter()
+        .filter(|turn| turn.forecast.is_none())
+        .filter_map(|turn| turn.fault.as_ref())
+    {
         if turns.iter().any(|turn| turn.forecast.is_some()) {
             eprintln!("covercast: {fault}");
         }
@@ -130,12 +156,30 @@ fn one_recorded(bytes: &[u8], file: &Path, farm: &Farm, now: DateTime<Utc>) -> T
         Kind::Members => (Role::Members, Product::SixHourlyModel),
         Kind::Single => (Role::Main, Product::HourlyModel),
     };
-    let fault = outcome.as_ref().err().map(|refusal| format!("{name}: {}", clean(&refusal.to_string())));
-    Turn { service: name, role, product, forecast: outcome.ok(), fault, failing_since: None, notes: Vec::new() }
+    let fault = outcome
+        .as_ref()
+        .err()
+        .map(|refusal| format!("{name}: {}", clean(&refusal.to_string())));
+    Turn {
+        service: name,
+        role,
+        product,
+        forecast: outcome.ok(),
+        fault,
+        failing_since: None,
+        notes: Vec::new(),
+    }
 }
 
 fn no_forecast(turns: &[Turn]) -> Failure {
     let reasons: Vec<&str> = turns.iter().filter_map(|turn| turn.fault.as_deref()).collect();
-    let reasons = if reasons.is_empty() { "no forecast service is named in the service file".to_owned() } else { reasons.join("; ") };
-    Failure { code: 3, text: format!("no forecast could be read: {reasons}") }
+    let reasons = if reasons.is_empty() {
+        "no forecast service is named in the service file".to_owned()
+    } else {
+        reasons.join("; ")
+    };
+    Failure {
+        code: 3,
+        text: format!("no forecast could be read: {reasons}"),
+    }
 }

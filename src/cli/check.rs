@@ -1,28 +1,25 @@
 //! `covercast check`: what was understood, or every mistake.
 
+mod remarks;
+mod report;
+
 use std::io::IsTerminal as _;
 use std::path::PathBuf;
 
-use chrono::{DateTime, NaiveDate, Utc, Weekday};
+use chrono::{DateTime, NaiveDate, Utc};
 use clap::Args;
+
+use remarks::{dated_remarks, tie_remarks};
+use report::{Report, count, days, length};
 
 use super::Failure;
 use crate::daemon::{LetterTime, schedule};
 use crate::deliver::Transport;
+use crate::farm::Farm;
 use crate::farm::block::Block;
 use crate::farm::cover::CoverSet;
-use crate::farm::{Farm, Job};
-use crate::physics::tie_load::Ties;
-use crate::physics::wind::Shelter;
 use crate::settings::{self, Colour, LoadedFarm, LoadedService, Mistakes, Service};
-use crate::units::{DisplayUnits, Metres, MetresPerSecond};
-
-/// Columns of the report.
-const WIDTH: usize = 96;
-
-/// Fewer days under cover are not worth laying for. Common practice: three weeks at the very least.
-const LEAST_DAYS: i64 = 7;
-const SHORT_DAYS: i64 = 21;
+use crate::units::{DisplayUnits, Metres};
 
 /// What to check.
 #[derive(Debug, Args)]
@@ -258,120 +255,4 @@ fn service_lines(out: &mut Report, service: &Service) {
         "State: {}.",
         settings::clean(&service.state.display().to_string())
     ));
-}
-
-/// What the dates say seen from today; the files alone cannot tell.
-fn dated_remarks(farm: &Farm, today: NaiveDate) -> Vec<String> {
-    let mut remarks = Vec::new();
-    for block in &farm.blocks {
-        let Some(pick) = farm.next_pick(&block.id, today) else {
-            remarks.push(format!("{}: first pick not known; its jobs get no last day.", block.id));
-            continue;
-        };
-        let days = (pick.earliest(today) - today).num_days();
-        if (0..LEAST_DAYS).contains(&days) {
-            remarks.push(format!(
-                "{}: picking may begin in {}. If no cover lies there now, it is too late to lay one.",
-                block.id,
-                day_count(days)
-            ));
-        } else if (LEAST_DAYS..SHORT_DAYS).contains(&days) {
-            remarks.push(format!(
-                "{}: picking may begin in {days} days. A cover laid now lies less than the usual three weeks.",
-                block.id
-            ));
-        }
-    }
-    remarks
-}
-
-/// Jobs that are allowed in gusts in which the ties of a block may already give way.
-fn tie_remarks(farm: &Farm) -> Vec<String> {
-    let mut remarks = Vec::new();
-    for block in &farm.blocks {
-        let carry = MetresPerSecond(Ties::of(&block.alley).critical_gust(&Shelter::of(&block.alley)));
-        let over = [
-            ("lifting", Job::Lift),
-            ("laying", Job::Lay),
-            ("folding", Job::Fold),
-            ("checking", Job::Check),
-        ]
-        .into_iter()
-        .filter(|(_, job)| farm.limits.of(*job).gust.bad > carry.0);
-        let names: Vec<&str> = over.map(|(name, _)| name).collect();
-        if !names.is_empty() {
-            remarks.push(format!(
-                "{}: work is allowed ({}) in gusts above those that its ties are estimated to carry, {:.0} {}. Lower the limits or set more ties. Estimate for warning, not an engineering check.",
-                block.id,
-                names.join(", "),
-                farm.site.units.wind(carry),
-                farm.site.units.wind_sign(),
-            ));
-        }
-    }
-    remarks
-}
-
-fn day_count(days: i64) -> String {
-    count(usize::try_from(days).unwrap_or_default(), "day")
-}
-
-/// "1 block", "8 blocks".
-fn count(many: usize, what: &str) -> String {
-    if many == 1 {
-        format!("1 {what}")
-    } else {
-        format!("{many} {what}s")
-    }
-}
-
-/// Whole metres or feet, thousands set apart.
-fn length(farm: &Farm, length: Metres) -> String {
-    let digits = format!("{:.0}", farm.site.units.length(length));
-    let (head, tail) = digits.split_at(digits.len().saturating_sub(3));
-    let number = if head.is_empty() {
-        tail.to_owned()
-    } else {
-        format!("{head},{tail}")
-    };
-    format!("{number} {}", farm.site.units.length_sign())
-}
-
-/// "Mon to Sat" for days in a row, else each.
-fn days(days: &[Weekday]) -> String {
-    let in_a_row = days
-        .windows(2)
-        .all(|pair| matches!(pair, [one, next] if one.succ() == *next));
-    match (days.first(), days.last()) {
-        (Some(first), Some(last)) if in_a_row && days.len() > 2 => format!("{first} to {last}"),
-        _ => days.iter().map(ToString::to_string).collect::<Vec<_>>().join(", "),
-    }
-}
-
-/// Lines, broken between words.
-#[derive(Debug, Default)]
-struct Report {
-    text: String,
-}
-
-impl Report {
-    fn line(&mut self, line: &str) {
-        self.text.push_str(line.trim_end());
-        self.text.push('\n');
-    }
-
-    fn wrapped(&mut self, text: &str) {
-        let mut line = String::new();
-        for word in text.split_whitespace() {
-            if line.chars().count() + word.chars().count() + 1 > WIDTH && !line.trim().is_empty() {
-                self.line(&line);
-                line = "   ".to_owned();
-            }
-            if !line.is_empty() {
-                line.push(' ');
-            }
-            line.push_str(word);
-        }
-        self.line(&line);
-    }
 }

@@ -1,6 +1,8 @@
 //! Arguments, one file per command, and the exit code of each outcome.
 
+mod advise;
 mod check;
+mod demo;
 mod explain;
 mod loaded;
 mod note;
@@ -25,6 +27,10 @@ struct Arguments {
 
 #[derive(Debug, Subcommand)]
 enum Command {
+    /// The main job on an invented orchard: prints a letter, writes mail, chart, calendar and JSON
+    Demo(demo::Arguments),
+    /// One morning's advice, printed
+    Advise(advise::Arguments),
     /// The daemon: pulls forecasts and sends the letter every morning
     Run(run::Arguments),
     /// Reports what was done or seen: laid, checked, lifted, folded, redried, dry
@@ -52,6 +58,8 @@ pub struct Failure {
 pub fn main() -> ExitCode {
     let arguments = Arguments::parse();
     let outcome = match &arguments.command {
+        Command::Demo(arguments) => demo::demo(arguments),
+        Command::Advise(arguments) => advise::advise(arguments),
         Command::Run(arguments) => run::run(arguments),
         Command::Note(arguments) => note::note(arguments),
         Command::Status(arguments) => status::status(arguments),

@@ -47,7 +47,12 @@ fn feed(turn: &Turn) -> Feed {
 pub fn timeline(farm: &Farm, turns: &[Turn], now: DateTime<Utc>) -> Option<Timeline> {
     let sources: Vec<Source<'_>> = turns
         .iter()
-        .filter_map(|turn| turn.forecast.as_ref().map(|forecast| Source { forecast, product: turn.product }))
+        .filter_map(|turn| {
+            turn.forecast.as_ref().map(|forecast| Source {
+                forecast,
+                product: turn.product,
+            })
+        })
         .collect();
     pipeline::timeline(&farm.site, &sources, now)
 }
@@ -57,8 +62,18 @@ fn decide(question: &Question) -> Decided {
     let timeline = timeline(&question.farm, &turns, question.now);
     let yesterday = question.yesterday.as_ref().and_then(|letter| digest(&letter.facts));
     let next_letter = question.next_letter.unwrap_or(question.now + TimeDelta::days(1));
-    let context = Context { next_letter, number: question.number.0, yesterday: yesterday.as_ref() };
-    let morning = pipeline::morning(&question.farm, &question.entries, timeline.as_ref(), question.now, context);
+    let context = Context {
+        next_letter,
+        number: question.number.0,
+        yesterday: yesterday.as_ref(),
+    };
+    let morning = pipeline::morning(
+        &question.farm,
+        &question.entries,
+        timeline.as_ref(),
+        question.now,
+        context,
+    );
     let inputs = inputs(&morning, timeline.as_ref(), &turns, question);
     decided(&morning.letter, question.number.0, inputs)
 }
@@ -73,7 +88,12 @@ fn inputs(morning: &Morning, timeline: Option<&Timeline>, turns: &[Turn], questi
     let windows: Vec<_> = morning
         .outlooks
         .iter()
-        .flat_map(|outlook| outlook.openings.iter().map(|opening| (outlook.block.0.as_str(), opening)))
+        .flat_map(|outlook| {
+            outlook
+                .openings
+                .iter()
+                .map(|opening| (outlook.block.0.as_str(), opening))
+        })
         .map(|(block, opening)| json!({ "block": block, "opening": opening }))
         .collect();
     json!({
@@ -101,17 +121,26 @@ fn decided(letter: &Letter, revision: u32, inputs: serde_json::Value) -> Decided
         tracing::error!(%error, "the letter goes out as text only: its HTML could not be written");
     }
     let rendered = rendered.ok();
-    let picture = rendered.as_ref().and_then(|rendered| rendered.png.as_ref()).and_then(|png| match png {
-        Ok(png) => Some(Picture { content_id: CHART_ID.to_owned(), png: png.clone() }),
-        Err(error) => {
-            tracing::warn!(%error, "the letter goes out without its chart");
-            None
-        }
-    });
+    let picture = rendered
+        .as_ref()
+        .and_then(|rendered| rendered.png.as_ref())
+        .and_then(|png| match png {
+            Ok(png) => Some(Picture {
+                content_id: CHART_ID.to_owned(),
+                png: png.clone(),
+            }),
+            Err(error) => {
+                tracing::warn!(%error, "the letter goes out without its chart");
+                None
+            }
+        });
     Decided {
         subject: letter.subject.clone(),
         text: crate::advice::text::render(letter),
-        html: rendered.as_ref().map(|rendered| rendered.html.clone()).unwrap_or_default(),
+        html: rendered
+            .as_ref()
+            .map(|rendered| rendered.html.clone())
+            .unwrap_or_default(),
         picture,
         calendar: rendered.and_then(|rendered| rendered.calendar),
         facts: serde_json::to_value(letter).unwrap_or_default(),

@@ -4,7 +4,8 @@ use std::ops::Range;
 
 use super::block_file::BlockDraft;
 use super::quantity::Allowed;
-use super::table::{Table, closest, listed};
+use super::table::Table;
+use super::words::{closest, listed};
 use crate::farm::block::{Block, BlockId};
 use crate::farm::cover::{CoverSet, SetId};
 use crate::units::Metres;

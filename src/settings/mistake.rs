@@ -1,6 +1,4 @@
 //! What is wrong in a file: the place, what is allowed there, the cure; drawn for people.
-//!
-//! Outside text is cleaned before it is drawn: a control character in a name must not reach a terminal.
 
 use std::fmt;
 use std::ops::Range;
@@ -9,6 +7,8 @@ use std::sync::Arc;
 use miette::{
     GraphicalReportHandler, GraphicalTheme, LabeledSpan, MietteDiagnostic, NamedSource, Report, Severity, SourceSpan,
 };
+
+use super::clean::{clean, clean_source};
 
 /// Columns of a drawn report.
 const WIDTH: usize = 100;
@@ -254,65 +254,6 @@ impl Found {
     }
 }
 
-/// Whether a character may stand in a name, an address or on a terminal.
-pub(super) fn is_plain(sign: char) -> bool {
-    !sign.is_control() && !matches!(sign, '\u{2028}' | '\u{2029}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}')
-}
-
-/// Outside text with every sign that could move a cursor, break a line or turn the reading direction replaced.
-pub fn clean(text: &str) -> String {
-    text.chars()
-        .map(|sign| if is_plain(sign) { sign } else { '?' })
-        .collect()
-}
-
-/// As [`clean`], but line feeds stay and the length in bytes is kept, so that places in it stay right. What
-/// looks like a password or key is starred, on neighbouring lines too.
-fn clean_source(text: &str) -> String {
-    let mut out = String::with_capacity(text.len());
-    for line in text.split_inclusive('\n') {
-        let (open, secret) = line.split_at(secret_from(line).unwrap_or(line.len()));
-        clean_part(open, &mut out);
-        out.extend(secret.bytes().map(|byte| if byte == b'\n' { '\n' } else { '*' }));
-    }
-    out
-}
-
-/// Where a secret begins in a line, if one may.
-fn secret_from(line: &str) -> Option<usize> {
-    let (key, value) = line.split_once('=')?;
-    let name = key.trim().to_lowercase();
-    let names_one = ["password", "passwd", "secret", "token", "key"]
-        .iter()
-        .any(|word| name.contains(word));
-    if names_one && !name.ends_with("_file") {
-        return Some(key.len() + 1);
-    }
-    // A user in an address, or the query behind it.
-    let address = value.find("://").map(|at| key.len() + 1 + at + 3)?;
-    let rest = line.get(address..)?;
-    if rest.contains('@') {
-        Some(address)
-    } else {
-        rest.find('?').map(|at| address + at)
-    }
-}
-
-fn clean_part(text: &str, out: &mut String) {
-    for sign in text.chars() {
-        match sign {
-            '\n' => out.push('\n'),
-            '\r' | '\t' => out.push(' '),
-            sign if is_plain(sign) => out.push(sign),
-            sign => out.push_str(match sign.len_utf8() {
-                1 => "?",
-                2 => "\u{bf}",
-                _ => "\u{fffd}",
-            }),
-        }
-    }
-}
-
 fn drawable(text: &str, span: &Range<usize>) -> bool {
     let before = text.get(..span.start).unwrap_or_default();
     let after = text.get(span.start..).unwrap_or_default();
@@ -323,6 +264,7 @@ fn drawable(text: &str, span: &Range<usize>) -> bool {
 
 #[cfg(test)]
 mod tests {
+    use super::super::clean::is_plain;
     use super::*;
 
     #[test]
@@ -370,7 +312,8 @@ mod tests {
             let drawn = Mistakes(vec![text.finding(at..at + word.len(), "unknown key", "not known", "")]).to_string();
             assert!(!drawn.contains("canary") && drawn.contains(word), "{drawn}");
         }
-        assert_eq!(secret_from("password_file = \"pw\""), None);
+        let named = "password_file = \"pw\"\n";
+        assert_eq!(clean_source(named), named);
     }
 
     #[test]

@@ -5,8 +5,10 @@ use std::path::{Path, PathBuf};
 use chrono::{DateTime, NaiveTime, Utc};
 
 use super::disk;
+use super::file::File;
 use super::mail_file;
-use super::table::{File, Table, line_fault};
+use super::table::Table;
+use super::words::line_fault;
 use super::{Log, Service};
 use crate::daemon::schedule::{self, CronMistake};
 use crate::daemon::{LetterTime, Settings as Schedule};

@@ -25,7 +25,8 @@ pub(super) async fn checked(url: &Url, allow_loopback: bool) -> Result<Vec<Socke
         "http" if allow_loopback && here => {}
         _ => {
             return Err(What::Settings(format!(
-                "{host} is to be asked without encryption; write base_url with https (http only for a server on this machine, with allow_loopback)"
+                "{host} is to be asked without encryption; write base_url with https (http only for a server \
+                    on this machine, with allow_loopback)"
             )));
         }
     }

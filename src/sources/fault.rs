@@ -125,7 +125,8 @@ impl fmt::Display for Fault {
             What::Settings(text) => write!(f, "{text}"),
             What::Forbidden { host } => write!(
                 f,
-                "{host} is an address of this machine or a private network and is not asked; correct base_url, or set allow_loopback for an own server on this machine"
+                "{host} is an address of this machine or a private network and is not asked; correct \
+                    base_url, or set allow_loopback for an own server on this machine"
             ),
             What::NoSuchHost { host } => {
                 write!(
@@ -138,7 +139,8 @@ impl fmt::Display for Fault {
             }
             What::Certificate { host } => write!(
                 f,
-                "{host} has no valid certificate and is not trusted; {STAYS}. Check base_url and this machine's clock and root certificates"
+                "{host} has no valid certificate and is not trusted; {STAYS}. Check base_url and this \
+                    machine's clock and root certificates"
             ),
             What::Silent { after_s } => {
                 write!(
@@ -163,11 +165,13 @@ impl fmt::Display for Fault {
                 match self.what.course() {
                     Course::Blocked => write!(
                         f,
-                        "we are blocked with status {code}{said}; no question for at least an hour, and the last forecast stays in use. Check contact, key and how often the service is asked"
+                        "we are blocked with status {code}{said}; no question for at least an hour, and the \
+                            last forecast stays in use. Check contact, key and how often the service is asked"
                     ),
                     Course::Settings => write!(
                         f,
-                        "the request was refused with status {code}{said}; no question for 6 h or until the settings change, and the last forecast stays in use. Check base_url, models and key"
+                        "the request was refused with status {code}{said}; no question for 6 h or until the \
+                            settings change, and the last forecast stays in use. Check base_url, models and key"
                     ),
                     Course::Again => write!(f, "the service answered with status {code}{said}; {STAYS}"),
                 }

@@ -60,7 +60,11 @@ async fn turn(settings: &Settings, service: &Service, site: &Site, now: DateTime
     let outcome = pull(settings, service, site, now, &mut state).await;
     let mut notes = Vec::new();
     if let Err(error) = save_state(settings, service, site, &state) {
-        notes.push(format!("the state of {} could not be written ({}); it is kept in memory only", service.name, error.kind()));
+        notes.push(format!(
+            "the state of {} could not be written ({}); it is kept in memory only",
+            service.name,
+            error.kind()
+        ));
     }
     let (forecast, fault) = match outcome {
         Ok(pulled) => {
@@ -69,7 +73,15 @@ async fn turn(settings: &Settings, service: &Service, site: &Site, now: DateTime
         }
         Err(fault) => (cached(settings, service, site, now), told(&fault)),
     };
-    Turn { service: service.name.clone(), role: service.role, product: service.product, forecast, fault, failing_since: state.failing_since, notes }
+    Turn {
+        service: service.name.clone(),
+        role: service.role,
+        product: service.product,
+        forecast,
+        fault,
+        failing_since: state.failing_since,
+        notes,
+    }
 }
 
 fn told(fault: &Fault) -> Option<String> {

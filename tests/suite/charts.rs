@@ -15,7 +15,11 @@ fn tree(svg: &str) -> usvg::Tree {
     let mut fonts = usvg::fontdb::Database::new();
     fonts.load_font_data(REGULAR.to_vec());
     fonts.load_font_data(SEMIBOLD.to_vec());
-    let options = usvg::Options { font_family: "Noto Sans".to_owned(), fontdb: Arc::new(fonts), ..usvg::Options::default() };
+    let options = usvg::Options {
+        font_family: "Noto Sans".to_owned(),
+        fontdb: Arc::new(fonts),
+        ..usvg::Options::default()
+    };
     usvg::Tree::from_str(svg, &options).unwrap()
 }
 
@@ -73,8 +77,12 @@ fn no_label_leaves_the_picture_or_lies_over_another() {
 fn every_sign_a_chart_can_print_is_in_the_font() {
     let plain = ('!'..='~').chain('\u{a1}'..='\u{ff}').chain('\u{100}'..='\u{17f}');
     let greek = ('\u{391}'..='\u{3c9}').filter(|sign| *sign != '\u{3a2}');
-    let signs = plain.chain(greek).chain("–—‘’“”•…−€".chars()).filter(|sign| !"\u{ad}\u{149}".contains(*sign));
-    let mut svg = String::from(r#"<svg xmlns="http://www.w3.org/2000/svg" width="9" height="9" font-family="Noto Sans">"#);
+    let signs = plain
+        .chain(greek)
+        .chain("–—‘’“”•…−€".chars())
+        .filter(|sign| !"\u{ad}\u{149}".contains(*sign));
+    let mut svg =
+        String::from(r#"<svg xmlns="http://www.w3.org/2000/svg" width="9" height="9" font-family="Noto Sans">"#);
     let mut count = 0;
     for sign in signs {
         for weight in [400, 600] {
@@ -87,7 +95,11 @@ fn every_sign_a_chart_can_print_is_in_the_font() {
     let mut found = Vec::new();
     texts(tree(&svg).root(), &mut found);
     assert_eq!(found.len(), count);
-    let blank: Vec<&String> = found.iter().filter(|(_, ink)| ink.is_none()).map(|(sign, _)| sign).collect();
+    let blank: Vec<&String> = found
+        .iter()
+        .filter(|(_, ink)| ink.is_none())
+        .map(|(sign, _)| sign)
+        .collect();
     assert!(blank.is_empty(), "blank: {blank:?}");
 }
 
@@ -96,7 +108,9 @@ fn a_gap_in_the_wind_is_a_question_mark_and_no_line() {
     let letter = SmallOrchard::on_a_dry_morning().with_a_hole_today(8.0, 11.0).letter();
     let whole = SmallOrchard::on_a_dry_morning().letter();
     let marks = |letter: &covercast::advice::letter::Letter| {
-        chart::svg(letter.chart.as_ref().unwrap(), Width::Narrow).matches(">?<").count()
+        chart::svg(letter.chart.as_ref().unwrap(), Width::Narrow)
+            .matches(">?<")
+            .count()
     };
     assert_eq!((marks(&whole), marks(&letter)), (0, 1));
 }
@@ -119,7 +133,11 @@ fn the_picture_of_the_mail_is_small_and_opaque() {
         let png = chart::png(&chart::svg(facts, Width::Narrow)).unwrap();
         assert!(png.len() < 60_000, "{morning}: {} bytes", png.len());
         let reader = png::Decoder::new(std::io::Cursor::new(&png)).read_info().unwrap();
-        assert_eq!((reader.info().width, reader.info().color_type), (880, png::ColorType::Indexed), "{morning}");
+        assert_eq!(
+            (reader.info().width, reader.info().color_type),
+            (880, png::ColorType::Indexed),
+            "{morning}"
+        );
         assert!(reader.info().trns.is_none(), "{morning}: the picture must be opaque");
     }
 }

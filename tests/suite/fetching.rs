@@ -571,6 +571,54 @@ async fn this_machine_and_unproven_hosts_are_not_trusted() {
     assert!(server.requests().iter().all(|request| !request.contains("GET")));
 }
 
+/// N12.
+#[tokio::test]
+async fn a_certificate_that_nobody_vouches_for_is_refused() {
+    for certificate in ["unknown.pem", "elsewhere.pem"] {
+        let address = encrypted_server(certificate);
+        let mut asker = Asker::at(&format!("https://{address}"), true);
+        let fault = asker.pull(at(NOW)).await.unwrap_err();
+        assert_eq!(
+            fault.what,
+            What::Certificate {
+                host: "127.0.0.1".to_owned()
+            },
+            "{certificate}"
+        );
+        assert!(
+            fault
+                .to_string()
+                .contains("127.0.0.1 has no valid certificate and is not trusted")
+        );
+    }
+}
+
+/// A server that would answer any question once its certificate is taken.
+fn encrypted_server(certificate: &str) -> String {
+    use rustls::pki_types::pem::PemObject;
+    use rustls::pki_types::{CertificateDer, PrivateKeyDer};
+
+    prepare_tls();
+    let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/data/tls");
+    let chain = vec![CertificateDer::from_pem_file(folder.join(certificate)).unwrap()];
+    let key = PrivateKeyDer::from_pem_file(folder.join("server.key")).unwrap();
+    let config = rustls::ServerConfig::builder()
+        .with_no_client_auth()
+        .with_single_cert(chain, key)
+        .unwrap();
+    let listener = std::net::TcpListener::bind("127.0.0.1:0").unwrap();
+    let address = listener.local_addr().unwrap().to_string();
+    std::thread::spawn(move || {
+        let (mut stream, _) = listener.accept().unwrap();
+        let mut connection = rustls::ServerConnection::new(Arc::new(config)).unwrap();
+        while connection
+            .complete_io(&mut stream)
+            .is_ok_and(|(read, written)| read + written > 0)
+        {}
+    });
+    address
+}
+
 #[tokio::test]
 async fn a_key_that_everybody_may_read_is_refused_without_showing_it() {
     let server = Server::saying(good()).await;

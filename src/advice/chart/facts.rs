@@ -206,18 +206,24 @@ fn day_said(day: &DayFact, units: DisplayUnits) -> String {
     if day.unknown {
         return format!("{}: not known.", day.label);
     }
-    let rain = day.rain_mm.map_or_else(|| "rain not known".to_owned(), |rain| {
-        rain_said(Millimetres(rain), units).map_or_else(|| "no rain".to_owned(), |rain| format!("{rain} of rain"))
-    });
-    let gust = day.gust_m_s.map_or_else(|| "gust not known".to_owned(), |gust| {
-        format!("gusts {} {}", gust_range(gust, units), units.wind_sign())
-    });
+    let rain = day.rain_mm.map_or_else(
+        || "rain not known".to_owned(),
+        |rain| {
+            rain_said(Millimetres(rain), units).map_or_else(|| "no rain".to_owned(), |rain| format!("{rain} of rain"))
+        },
+    );
+    let gust = day.gust_m_s.map_or_else(
+        || "gust not known".to_owned(),
+        |gust| format!("gusts {} {}", gust_range(gust, units), units.wind_sign()),
+    );
     let work = match (&day.lift, &day.lay) {
         _ if day.rest => "; a rest day".to_owned(),
         (None, None) => String::new(),
         (lift, lay) => {
             let said = [("lift", lift), ("lay", lay)];
-            let said = said.iter().filter_map(|(job, hours)| hours.as_ref().map(|hours| format!("; {job} {hours}")));
+            let said = said
+                .iter()
+                .filter_map(|(job, hours)| hours.as_ref().map(|hours| format!("; {job} {hours}")));
             said.collect()
         }
     };
@@ -228,7 +234,11 @@ fn day_said(day: &DayFact, units: DisplayUnits) -> String {
 pub(super) fn gust_range(gust: Spread, units: DisplayUnits) -> String {
     let whole = |speed: f64| format!("{:.0}", units.wind(MetresPerSecond(speed)).round());
     let (low, high) = (whole(gust.low), whole(gust.high));
-    if low == high { format!("to {high}") } else { format!("{low} to {high}") }
+    if low == high {
+        format!("to {high}")
+    } else {
+        format!("{low} to {high}")
+    }
 }
 
 fn rain_said(rain: Millimetres, units: DisplayUnits) -> Option<String> {
@@ -252,11 +262,19 @@ pub(super) fn rain_number(rain_mm: f64, units: DisplayUnits) -> String {
 /// Gathers the chart of one morning; `block` is the one whose cover is shown.
 pub fn gather(inputs: &Inputs<'_>, weather: &Timeline, block: &Option<BlockId>) -> ChartFacts {
     let site = &inputs.farm.site;
-    let words = Words { zone: &site.zone, units: site.units, today: site.zone.day(inputs.now) };
-    let outlook = block.as_ref().and_then(|id| inputs.outlooks.iter().find(|outlook| outlook.block == *id));
+    let words = Words {
+        zone: &site.zone,
+        units: site.units,
+        today: site.zone.day(inputs.now),
+    };
+    let outlook = block
+        .as_ref()
+        .and_then(|id| inputs.outlooks.iter().find(|outlook| outlook.block == *id));
     let start = site.zone.day_start(words.today);
     let lanes = lanes::lanes(inputs, &words);
-    let days: Vec<DayFact> = (0..DAYS).map(|more| day(inputs, weather, &words, more, outlook, &lanes)).collect();
+    let days: Vec<DayFact> = (0..DAYS)
+        .map(|more| day(inputs, weather, &words, more, outlook, &lanes))
+        .collect();
     let end = days.last().map_or(start, |day| day.span.end);
     let runs = weather.kind == Kind::Members;
     let limits = lanes::limits(inputs, weather, &words);
@@ -290,15 +308,21 @@ fn day(
     lanes: &[Lane],
 ) -> DayFact {
     let date = words.today + TimeDelta::days(i64::try_from(more).unwrap_or(0));
-    let span = Span { start: words.zone.day_start(date), end: words.zone.day_start(date + TimeDelta::days(1)) };
+    let span = Span {
+        start: words.zone.day_start(date),
+        end: words.zone.day_start(date + TimeDelta::days(1)),
+    };
     let hours_of = |name: &str| {
         let lane = lanes.iter().find(|lane| lane.name == name)?;
-        let inside = |one: &&LaneBox| one.span.start >= span.start && one.span.start < span.end && one.kind != BoxKind::Blocked;
+        let inside =
+            |one: &&LaneBox| one.span.start >= span.start && one.span.start < span.end && one.kind != BoxKind::Blocked;
         let found = lane.boxes.iter().find(inside)?;
         Some(words.span_short(found.span.start, found.span.end))
     };
     let lift = hours_of("Lift");
-    let dry_at = outlook.and_then(|outlook| outlook.dry.iter().find(|dry| dry.day == date)).and_then(|dry| dry.both);
+    let dry_at = outlook
+        .and_then(|outlook| outlook.dry.iter().find(|dry| dry.day == date))
+        .and_then(|dry| dry.both);
     let dry_at = dry_at.map(words::half_up).filter(|_| lift.is_some());
     let rain = spread::rain_sum(weather, span.start, span.end);
     let gust = spread::highest_gust(weather, span.start, span.end);
@@ -317,10 +341,18 @@ fn day(
     }
 }
 
-fn hours(weather: &Timeline, outlook: Option<&BlockOutlook>, start: DateTime<Utc>, end: DateTime<Utc>) -> Vec<HourFact> {
+fn hours(
+    weather: &Timeline,
+    outlook: Option<&BlockOutlook>,
+    start: DateTime<Utc>,
+    end: DateTime<Utc>,
+) -> Vec<HourFact> {
     let first = weather.stamps.first_row_from(start);
     let hour = |k: usize| {
-        let view = outlook.and_then(|outlook| outlook.hours.get(k)).copied().unwrap_or_default();
+        let view = outlook
+            .and_then(|outlook| outlook.hours.get(k))
+            .copied()
+            .unwrap_or_default();
         HourFact {
             start: weather.stamps.start(k),
             gust_m_s: spread::at_row(weather, Quantity::Gust, k),
@@ -331,7 +363,10 @@ fn hours(weather: &Timeline, outlook: Option<&BlockOutlook>, start: DateTime<Utc
             frost: view.frost,
         }
     };
-    (first..weather.stamps.count).map(hour).take_while(|hour| hour.start < end).collect()
+    (first..weather.stamps.count)
+        .map(hour)
+        .take_while(|hour| hour.start < end)
+        .collect()
 }
 
 fn peak(inputs: &Inputs<'_>, weather: &Timeline, words: &Words<'_>, limits: &[Limit]) -> Option<Peak> {
@@ -345,12 +380,21 @@ fn peak(inputs: &Inputs<'_>, weather: &Timeline, words: &Words<'_>, limits: &[Li
     }
     let whole = |speed: f64| words.wind_number(MetresPerSecond(speed));
     let (middle, high) = (whole(gust.middle), whole(gust.high));
-    let perhaps = if middle == high { String::new() } else { format!(", perhaps {high}") };
+    let perhaps = if middle == high {
+        String::new()
+    } else {
+        format!(", perhaps {high}")
+    };
     let at = weather.stamps.start(k) + TimeDelta::minutes(30);
     Some(Peak {
         at,
         gust_m_s: gust.middle,
         label: format!("{middle}{perhaps}"),
-        said: format!("{} {} {}{perhaps}", words.zone.local(at).format("%a"), middle, words.units.wind_sign()),
+        said: format!(
+            "{} {} {}{perhaps}",
+            words.zone.local(at).format("%a"),
+            middle,
+            words.units.wind_sign()
+        ),
     })
 }

@@ -42,7 +42,9 @@ pub(super) fn width(text: &str, size: f64, weight: Weight) -> f64 {
         Weight::Semibold => &SEMIBOLD_ADVANCES,
     };
     let advance = |sign: char| {
-        let place = u32::from(sign).checked_sub(32).and_then(|place| usize::try_from(place).ok());
+        let place = u32::from(sign)
+            .checked_sub(32)
+            .and_then(|place| usize::try_from(place).ok());
         f64::from(place.and_then(|place| table.get(place)).copied().unwrap_or(OTHER))
     };
     text.chars().map(advance).sum::<f64>() * size / 1000.0

@@ -67,14 +67,28 @@ fn marks(grid: &Grid, facts: &ChartFacts, width: Width) -> Vec<(Mark, &'static s
     if width == Width::Wide {
         marks.push((Mark::Night, "night"));
     }
-    marks.push((Mark::Gust, if facts.runs { "gust at 10 m, middle run" } else { "gust at 10 m, one forecast" }));
+    marks.push((
+        Mark::Gust,
+        if facts.runs {
+            "gust at 10 m, middle run"
+        } else {
+            "gust at 10 m, one forecast"
+        },
+    ));
     if facts.runs {
         marks.push((Mark::Runs, "8 of 10 runs"));
     }
-    let carry = facts.limits.iter().find(|limit| limit.kind == LimitKind::Ties).map(|limit| limit.gust_m_s);
+    let carry = facts
+        .limits
+        .iter()
+        .find(|limit| limit.kind == LimitKind::Ties)
+        .map(|limit| limit.gust_m_s);
     let end = facts.days.get(grid.days.saturating_sub(1)).map(|day| day.span.end);
     let beaten = |carry: f64| {
-        let drawn = facts.hours.iter().take_while(|hour| end.is_none_or(|end| hour.start < end));
+        let drawn = facts
+            .hours
+            .iter()
+            .take_while(|hour| end.is_none_or(|end| hour.start < end));
         drawn.filter_map(|hour| hour.gust_m_s).any(|gust| gust.high > carry)
     };
     if facts.runs && carry.is_some_and(beaten) {
@@ -87,7 +101,12 @@ fn marks(grid: &Grid, facts: &ChartFacts, width: Width) -> Vec<(Mark, &'static s
 }
 
 fn draw(svg: &mut Svg, mark: Mark, x: f64, base: f64) {
-    let rect = Rect { left: x, top: base - 9.0, right: x + MARK_WIDTH, bottom: base + 1.0 };
+    let rect = Rect {
+        left: x,
+        top: base - 9.0,
+        right: x + MARK_WIDTH,
+        bottom: base + 1.0,
+    };
     let middle = base - 4.0;
     let line = [(x, middle), (x + MARK_WIDTH, middle)];
     match mark {
@@ -97,9 +116,16 @@ fn draw(svg: &mut Svg, mark: Mark, x: f64, base: f64) {
                 BoxKind::Possible => "none",
                 BoxKind::Blocked => "url(#blocked)",
             };
-            let (colour, width) = if kind == BoxKind::Planned { (INK, 1.6) } else { (BARK, 1.0) };
+            let (colour, width) = if kind == BoxKind::Planned {
+                (INK, 1.6)
+            } else {
+                (BARK, 1.0)
+            };
             let dash = if firm { "" } else { r#" stroke-dasharray="3 2""# };
-            svg.rect(rect, &format!(r#"rx="2.5" fill="{fill}" stroke="{colour}" stroke-width="{width}"{dash}"#));
+            svg.rect(
+                rect,
+                &format!(r#"rx="2.5" fill="{fill}" stroke="{colour}" stroke-width="{width}"{dash}"#),
+            );
         }
         Mark::Night => svg.rect(rect, &format!(r#"fill="{NIGHT}" stroke="{RULE}" stroke-width="0.5""#)),
         Mark::Gust => svg.path(&line, Close::No, &format!(r#"stroke="{INK}" stroke-width="2""#)),
@@ -108,7 +134,11 @@ fn draw(svg: &mut Svg, mark: Mark, x: f64, base: f64) {
             svg.rect(rect, &format!(r#"fill="{GREY_BAND}""#));
             svg.rect(rect, r#"fill="url(#beaten)""#);
         }
-        Mark::Wind => svg.path(&line, Close::No, &format!(r#"stroke="{BARK}" stroke-width="1.2" stroke-dasharray="1.5 2.5""#)),
+        Mark::Wind => svg.path(
+            &line,
+            Close::No,
+            &format!(r#"stroke="{BARK}" stroke-width="1.2" stroke-dasharray="1.5 2.5""#),
+        ),
         Mark::Frost => {
             svg.rect(rect, &format!(r#"fill="{}""#, super::svg::SLATE));
             svg.rect(rect, r#"fill="url(#frost)""#);

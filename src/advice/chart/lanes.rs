@@ -13,17 +13,29 @@ use crate::workability::doubt::alpha;
 use crate::workability::{Opening, Verdict};
 
 /// Lanes from top to bottom.
-const LANES: [(Job, &str, bool); 4] =
-    [(Job::Lift, "Lift", false), (Job::Lay, "Lay", false), (Job::Fold, "Fold", true), (Job::Check, "Ties", true)];
+const LANES: [(Job, &str, bool); 4] = [
+    (Job::Lift, "Lift", false),
+    (Job::Lay, "Lay", false),
+    (Job::Fold, "Fold", true),
+    (Job::Check, "Ties", true),
+];
 
 pub(super) fn lanes(inputs: &Inputs<'_>, words: &Words<'_>) -> Vec<Lane> {
-    let lead = inputs.plan.headline.and_then(|head| Some((head.block, inputs.plan.job(head.block, head.job)?.job)));
+    let lead = inputs
+        .plan
+        .headline
+        .and_then(|head| Some((head.block, inputs.plan.job(head.block, head.job)?.job)));
     LANES
         .into_iter()
         .map(|(job, name, wide_only)| {
             let leads = lead.is_some_and(|(_, leading)| leading == job);
             let boxes = boxes(inputs, words, job, lead.filter(|_| leads).map(|(block, _)| block));
-            Lane { name: name.to_owned(), leads, wide_only, boxes }
+            Lane {
+                name: name.to_owned(),
+                leads,
+                wide_only,
+                boxes,
+            }
         })
         .collect()
 }
@@ -45,7 +57,11 @@ fn boxes(inputs: &Inputs<'_>, words: &Words<'_>, job: Job, lead: Option<usize>) 
     let leading = leading.or_else(|| jobs.iter().min_by_key(|(_, next)| (next.held.is_some(), next.from)));
     let mut boxes: Vec<LaneBox> = Vec::new();
     for (_, next) in &jobs {
-        boxes.extend(next.chosen.and_then(|place| next.openings.get(place)).map(|open| planned(words, open)));
+        boxes.extend(
+            next.chosen
+                .and_then(|place| next.openings.get(place))
+                .map(|open| planned(words, open)),
+        );
     }
     boxes.sort_by_key(|one| one.span.start);
     boxes.dedup_by(|later, earlier| overlap(later, earlier));
@@ -55,7 +71,10 @@ fn boxes(inputs: &Inputs<'_>, words: &Words<'_>, job: Job, lead: Option<usize>) 
             let day = words.day_of(open.start);
             next.from <= day && !taken.contains(&day)
         });
-        boxes.extend(free.filter(|open| open.best.verdict >= Verdict::Maybe).map(|open| possible(inputs, words, next, open)));
+        boxes.extend(
+            free.filter(|open| open.best.verdict >= Verdict::Maybe)
+                .map(|open| possible(inputs, words, next, open)),
+        );
         boxes.sort_by_key(|one| one.span.start);
         boxes.dedup_by(|later, earlier| words.day_of(later.span.start) == words.day_of(earlier.span.start));
         if_not(&mut boxes, next.job == Job::Lift);
@@ -69,7 +88,10 @@ fn overlap(a: &LaneBox, b: &LaneBox) -> bool {
 
 fn planned(words: &Words<'_>, open: &Opening) -> LaneBox {
     LaneBox {
-        span: Span { start: open.start, end: open.end },
+        span: Span {
+            start: open.start,
+            end: open.end,
+        },
         kind: BoxKind::Planned,
         firm: open.best.firm,
         label: Some(words.span_short(open.start, open.end)),
@@ -79,13 +101,31 @@ fn planned(words: &Words<'_>, open: &Opening) -> LaneBox {
 fn possible(inputs: &Inputs<'_>, words: &Words<'_>, next: &NextJob, open: &Opening) -> LaneBox {
     let day = words.day_of(open.start);
     let rest = !inputs.farm.crew.workdays.contains(&chrono::Datelike::weekday(&day));
-    let kind = if rest || next.held.is_some() { BoxKind::Blocked } else { BoxKind::Possible };
-    LaneBox { span: Span { start: open.start, end: open.end }, kind, firm: open.best.firm, label: None }
+    let kind = if rest || next.held.is_some() {
+        BoxKind::Blocked
+    } else {
+        BoxKind::Possible
+    };
+    LaneBox {
+        span: Span {
+            start: open.start,
+            end: open.end,
+        },
+        kind,
+        firm: open.best.firm,
+        label: None,
+    }
 }
 
 /// Marks the first possible box after the planned one as the fall-back.
 fn if_not(boxes: &mut [LaneBox], wanted: bool) {
-    let Some(at) = boxes.iter().position(|one| one.kind == BoxKind::Planned).filter(|_| wanted) else { return };
+    let Some(at) = boxes
+        .iter()
+        .position(|one| one.kind == BoxKind::Planned)
+        .filter(|_| wanted)
+    else {
+        return;
+    };
     if let Some(next) = boxes.iter_mut().skip(at + 1).find(|one| one.kind == BoxKind::Possible) {
         next.label = Some("if not".to_owned());
     }
@@ -106,7 +146,13 @@ pub(super) fn limits(inputs: &Inputs<'_>, weather: &Timeline, words: &Words<'_>)
             }
             _ => number(gust_m_s),
         };
-        Limit { kind, gust_m_s, steps, label: format!("{what} {sep} {said}"), short: format!("{what}: {said}") }
+        Limit {
+            kind,
+            gust_m_s,
+            steps,
+            label: format!("{what} {sep} {said}"),
+            short: format!("{what}: {said}"),
+        }
     };
     let mut lines = vec![
         line(LimitKind::Lift, limits.lift.gust.bad, "lifting stops", "at"),
@@ -117,7 +163,12 @@ pub(super) fn limits(inputs: &Inputs<'_>, weather: &Timeline, words: &Words<'_>)
     if let Some(weakest) = ties.min_by(|a, b| a.critical_gust.0.total_cmp(&b.critical_gust.0)) {
         let name = words::name(&weakest.block.0);
         let short: String = name.chars().take(14).collect();
-        lines.push(line(LimitKind::Ties, weakest.critical_gust.0, &format!("{short} ties"), "carry about"));
+        lines.push(line(
+            LimitKind::Ties,
+            weakest.critical_gust.0,
+            &format!("{short} ties"),
+            "carry about",
+        ));
     }
     lines
 }
@@ -134,7 +185,10 @@ fn steps(inputs: &Inputs<'_>, weather: &Timeline, gust_m_s: f64) -> Vec<LimitSte
         let share = alpha(lead.num_minutes() as f64 / 60.0);
         let lower = thousandth(gust_m_s * share);
         if steps.last().is_none_or(|last| last.gust_m_s > lower + 1e-9) {
-            steps.push(LimitStep { from: weather.stamps.start(k).max(inputs.now), gust_m_s: lower });
+            steps.push(LimitStep {
+                from: weather.stamps.start(k).max(inputs.now),
+                gust_m_s: lower,
+            });
         }
     }
     steps

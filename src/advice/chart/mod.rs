@@ -27,12 +27,27 @@ use svg::{Anchor, Label, Svg};
 pub fn svg(facts: &ChartFacts, width: Width) -> String {
     let grid = Grid::new(facts, width);
     let mut svg = Svg::default();
-    let title = if width == Width::Narrow { "Next five days" } else { "Next ten days" };
+    let title = if width == Width::Narrow {
+        "Next five days"
+    } else {
+        "Next ten days"
+    };
     svg.text(Label::at(title, 2.0, 15.0, grid.heading).ink().bold());
-    let cover = facts.block.as_ref().map(|block| format!("wet and dry: cover on {block}"));
+    let cover = facts
+        .block
+        .as_ref()
+        .map(|block| format!("wet and dry: cover on {block}"));
     if let Some(cover) = &cover {
         let label = Label::at(cover, grid.right, 15.0, grid.small).anchor(Anchor::End);
-        svg.place(&[label], &svg::Rect { left: 0.0, top: 0.0, right: grid.width, bottom: 30.0 });
+        svg.place(
+            &[label],
+            &svg::Rect {
+                left: 0.0,
+                top: 0.0,
+                right: grid.width,
+                bottom: 30.0,
+            },
+        );
     }
     bands::background(&mut svg, &grid, facts);
     bands::lanes(&mut svg, &grid, facts);

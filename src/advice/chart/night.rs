@@ -21,7 +21,10 @@ pub(super) fn nights(latitude: f64, longitude: f64, from: DateTime<Utc>, to: Dat
         if dark(at + step / 2) {
             match nights.last_mut().filter(|last| last.end == at) {
                 Some(last) => last.end = at + step,
-                None => nights.push(Span { start: at, end: at + step }),
+                None => nights.push(Span {
+                    start: at,
+                    end: at + step,
+                }),
             }
         }
         at += step;
@@ -41,6 +44,9 @@ mod tests {
         let nights = nights(0.0, 0.0, from, from + TimeDelta::days(1));
         assert_eq!(nights.len(), 2);
         assert_eq!(nights[0].end, "2026-03-20T06:00:00Z".parse::<DateTime<Utc>>().unwrap());
-        assert_eq!(nights[1].start, "2026-03-20T18:15:00Z".parse::<DateTime<Utc>>().unwrap());
+        assert_eq!(
+            nights[1].start,
+            "2026-03-20T18:15:00Z".parse::<DateTime<Utc>>().unwrap()
+        );
     }
 }

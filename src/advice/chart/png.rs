@@ -39,7 +39,11 @@ pub(super) fn tree(svg: &str) -> Result<usvg::Tree, usvg::Error> {
     fonts.load_font_data(font::REGULAR.to_vec());
     fonts.load_font_data(font::SEMIBOLD.to_vec());
     fonts.set_sans_serif_family(font::FAMILY);
-    let options = usvg::Options { font_family: font::FAMILY.to_owned(), fontdb: Arc::new(fonts), ..usvg::Options::default() };
+    let options = usvg::Options {
+        font_family: font::FAMILY.to_owned(),
+        fontdb: Arc::new(fonts),
+        ..usvg::Options::default()
+    };
     usvg::Tree::from_str(svg, &options)
 }
 
@@ -53,12 +57,20 @@ pub fn png(svg: &str) -> Result<Vec<u8>, ChartError> {
     picture.fill(tiny_skia::Color::from_rgba8(0xFB, 0xF8, 0xF1, 0xFF));
     let place = tiny_skia::Transform::from_scale(scale, scale).post_translate(MARGIN_PX, MARGIN_PX);
     resvg::render(&tree, place, &mut picture.as_mut());
-    let colours: Vec<[u8; 3]> = picture.pixels().iter().map(|pixel| [pixel.red(), pixel.green(), pixel.blue()]).collect();
+    let colours: Vec<[u8; 3]> = picture
+        .pixels()
+        .iter()
+        .map(|pixel| [pixel.red(), pixel.green(), pixel.blue()])
+        .collect();
     write(width, height, &colours).map_err(|error| ChartError::Png(error.to_string()))
 }
 
 fn pixels(size: f32) -> u32 {
-    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a picture has at most some thousand pixels")]
+    #[expect(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        reason = "a picture has at most some thousand pixels"
+    )]
     let whole = size.ceil().max(1.0) as u32;
     whole
 }
@@ -101,17 +113,29 @@ impl Palette {
                 colours.push(*colour);
             }
         }
-        let nearest: BTreeMap<[u8; 3], u8> = counts.keys().map(|colour| (*colour, nearest(&colours, *colour))).collect();
-        let places = pixels.iter().map(|pixel| nearest.get(pixel).copied().unwrap_or(0)).collect();
+        let nearest: BTreeMap<[u8; 3], u8> = counts
+            .keys()
+            .map(|colour| (*colour, nearest(&colours, *colour)))
+            .collect();
+        let places = pixels
+            .iter()
+            .map(|pixel| nearest.get(pixel).copied().unwrap_or(0))
+            .collect();
         Self { colours, places }
     }
 }
 
 fn nearest(colours: &[[u8; 3]], colour: [u8; 3]) -> u8 {
-    let best = colours.iter().enumerate().min_by_key(|(_, taken)| distance(**taken, colour));
+    let best = colours
+        .iter()
+        .enumerate()
+        .min_by_key(|(_, taken)| distance(**taken, colour));
     best.and_then(|(place, _)| u8::try_from(place).ok()).unwrap_or(0)
 }
 
 fn distance(a: [u8; 3], b: [u8; 3]) -> i32 {
-    a.iter().zip(b).map(|(a, b)| (i32::from(*a) - i32::from(b)).pow(2)).sum()
+    a.iter()
+        .zip(b)
+        .map(|(a, b)| (i32::from(*a) - i32::from(b)).pow(2))
+        .sum()
 }

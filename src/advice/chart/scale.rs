@@ -48,8 +48,13 @@ impl Grid {
     pub(super) fn new(facts: &ChartFacts, width: Width) -> Self {
         let narrow = width == Width::Narrow;
         let days = if narrow { DRAWN_DAYS } else { facts.days.len() };
-        let lanes: Vec<usize> =
-            facts.lanes.iter().enumerate().filter(|(_, lane)| !(narrow && lane.wide_only)).map(|(number, _)| number).collect();
+        let lanes: Vec<usize> = facts
+            .lanes
+            .iter()
+            .enumerate()
+            .filter(|(_, lane)| !(narrow && lane.wide_only))
+            .map(|(number, _)| number)
+            .collect();
         let (lane_height, top) = if narrow { (23.0, 48.0) } else { (20.0, 44.0) };
         let wet_height = if narrow { 14.0 } else { 12.0 };
         #[expect(clippy::cast_precision_loss, reason = "four lanes")]
@@ -122,7 +127,12 @@ impl Grid {
     }
 
     pub(super) fn frame(&self) -> Rect {
-        Rect { left: self.left, top: self.top, right: self.right, bottom: self.bottom }
+        Rect {
+            left: self.left,
+            top: self.top,
+            right: self.right,
+            bottom: self.bottom,
+        }
     }
 }
 
@@ -139,6 +149,11 @@ fn most(facts: &ChartFacts, days: usize) -> f64 {
     let usual = step * if facts.units == DisplayUnits::Metric { 4.0 } else { 5.0 };
     let end = facts.days.get(..days).and_then(<[_]>::last).map(|day| day.span.end);
     let hours = facts.hours.iter().filter(|hour| end.is_none_or(|end| hour.start < end));
-    let highest = hours.filter_map(|hour| hour.gust_m_s).map(|gust| facts.units.wind(MetresPerSecond(gust.high)));
-    highest.fold(usual, |most, gust| if gust > most { (gust / step).ceil() * step } else { most })
+    let highest = hours
+        .filter_map(|hour| hour.gust_m_s)
+        .map(|gust| facts.units.wind(MetresPerSecond(gust.high)));
+    highest.fold(
+        usual,
+        |most, gust| if gust > most { (gust / step).ceil() * step } else { most },
+    )
 }

@@ -61,7 +61,16 @@ pub(super) struct Label<'a> {
 impl<'a> Label<'a> {
     /// Regular Bark text that starts at a point.
     pub(super) fn at(text: &'a str, x: f64, y: f64, size: f64) -> Self {
-        Self { text, x, y, size, weight: Weight::Regular, anchor: Anchor::Start, colour: BARK, halo: false }
+        Self {
+            text,
+            x,
+            y,
+            size,
+            weight: Weight::Regular,
+            anchor: Anchor::Start,
+            colour: BARK,
+            halo: false,
+        }
     }
 
     pub(super) fn ink(self) -> Self {
@@ -69,7 +78,10 @@ impl<'a> Label<'a> {
     }
 
     pub(super) fn bold(self) -> Self {
-        Self { weight: Weight::Semibold, ..self }
+        Self {
+            weight: Weight::Semibold,
+            ..self
+        }
     }
 
     pub(super) fn colour(self, colour: &'static str) -> Self {
@@ -95,7 +107,12 @@ impl<'a> Label<'a> {
             Anchor::Middle => self.x - width / 2.0,
             Anchor::End => self.x - width,
         };
-        Rect { left, top: self.y - ABOVE * self.size, right: left + width, bottom: self.y + BELOW * self.size }
+        Rect {
+            left,
+            top: self.y - ABOVE * self.size,
+            right: left + width,
+            bottom: self.y + BELOW * self.size,
+        }
     }
 }
 
@@ -135,7 +152,11 @@ impl Svg {
         for (number, (x, y)) in points.iter().enumerate() {
             let _ = write!(self.body, "{}{x:.2} {y:.2}", if number == 0 { 'M' } else { 'L' });
         }
-        let _ = writeln!(self.body, r#"{}" {looks}/>"#, if close == Close::Yes { "Z" } else { "" });
+        let _ = writeln!(
+            self.body,
+            r#"{}" {looks}/>"#,
+            if close == Close::Yes { "Z" } else { "" }
+        );
     }
 
     /// Writes a text whatever lies there.
@@ -146,7 +167,11 @@ impl Svg {
             Anchor::Middle => "middle",
             Anchor::End => "end",
         };
-        let weight = if label.weight == Weight::Semibold { r#" font-weight="600""# } else { "" };
+        let weight = if label.weight == Weight::Semibold {
+            r#" font-weight="600""#
+        } else {
+            ""
+        };
         let halo = if label.halo {
             format!(r#" stroke="{PAPER}" stroke-width="3" stroke-linejoin="round" paint-order="stroke""#)
         } else {
@@ -165,13 +190,19 @@ impl Svg {
 
     /// Whether a text would lie free of all others, with a little air.
     pub(super) fn is_free(&self, rect: &Rect) -> bool {
-        let wide = Rect { left: rect.left - 2.0, right: rect.right + 2.0, ..*rect };
+        let wide = Rect {
+            left: rect.left - 2.0,
+            right: rect.right + 2.0,
+            ..*rect
+        };
         !self.texts.iter().any(|other| wide.overlaps(other))
     }
 
     /// Writes the first of the labels that is free and inside `frame`; says whether one was.
     pub(super) fn place(&mut self, labels: &[Label<'_>], frame: &Rect) -> bool {
-        let fits = labels.iter().find(|label| label.rect().inside(frame) && self.is_free(&label.rect()));
+        let fits = labels
+            .iter()
+            .find(|label| label.rect().inside(frame) && self.is_free(&label.rect()));
         match fits {
             Some(label) => {
                 self.text(*label);

@@ -28,7 +28,11 @@ pub(super) fn table(svg: &mut Svg, grid: &Grid, facts: &ChartFacts, top: f64) ->
     svg.text(Label::at(&rain, RAIN, base, grid.small).anchor(Anchor::End));
     svg.text(Label::at(&gust, GUST, base, grid.small).anchor(Anchor::End));
     for day in days {
-        svg.line((2.0, base + 6.0), (grid.width - 4.0, base + 6.0), &format!(r#"stroke="{RULE}" stroke-width="1""#));
+        svg.line(
+            (2.0, base + 6.0),
+            (grid.width - 4.0, base + 6.0),
+            &format!(r#"stroke="{RULE}" stroke-width="1""#),
+        );
         base += ROW;
         row(svg, grid, facts, day, base);
     }
@@ -45,11 +49,23 @@ fn row(svg: &mut Svg, grid: &Grid, facts: &ChartFacts, day: &DayFact, base: f64)
             None => "–",
         };
         let label = Label::at(said, x, base, grid.text).anchor(Anchor::Middle);
-        svg.text(if hours.is_some() && !day.rest { label.ink() } else { label });
+        svg.text(if hours.is_some() && !day.rest {
+            label.ink()
+        } else {
+            label
+        });
     }
-    let rain = day.rain_mm.map_or_else(|| "not known".to_owned(), |rain| rain_number(rain, facts.units));
+    let rain = day
+        .rain_mm
+        .map_or_else(|| "not known".to_owned(), |rain| rain_number(rain, facts.units));
     let label = Label::at(&rain, RAIN, base, grid.text).anchor(Anchor::End);
-    svg.text(if day.rain_mm.is_some_and(|rain| rain >= 0.5) { label.bold().colour(SLATE) } else { label });
-    let gust = day.gust_m_s.map_or_else(|| "not known".to_owned(), |gust| gust_range(gust, facts.units));
+    svg.text(if day.rain_mm.is_some_and(|rain| rain >= 0.5) {
+        label.bold().colour(SLATE)
+    } else {
+        label
+    });
+    let gust = day
+        .gust_m_s
+        .map_or_else(|| "not known".to_owned(), |gust| gust_range(gust, facts.units));
     svg.text(Label::at(&gust, GUST, base, grid.text).ink().anchor(Anchor::End));
 }

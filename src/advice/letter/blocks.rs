@@ -17,14 +17,23 @@ impl<'a> Morning<'a> {
     pub(super) fn blocks(&self) -> Blocks {
         Blocks {
             told: self.told(),
-            lines: self.inputs.plan.blocks.iter().map(|block| self.block_line(block)).collect(),
+            lines: self
+                .inputs
+                .plan
+                .blocks
+                .iter()
+                .map(|block| self.block_line(block))
+                .collect(),
         }
     }
 
     fn told(&self) -> Option<String> {
         let command = "covercast note lifted --block NAME";
         match self.inputs.ground.last_report {
-            None => Some(format!("Nothing was told yet. If covers lie out: {}", command.replace("lifted", "laid"))),
+            None => Some(format!(
+                "Nothing was told yet. If covers lie out: {}",
+                command.replace("lifted", "laid")
+            )),
             Some(told) if self.inputs.now - told >= TimeDelta::days(QUIET_DAYS) => {
                 let day = words::date(self.words.day_of(told));
                 Some(format!("As told on {day}. If you have lifted since: {command}"))
@@ -37,15 +46,27 @@ impl<'a> Morning<'a> {
         let out = block.out.map_or_else(
             || "nothing out".to_owned(),
             |out| {
-                let days = if out.days == 1 { "1 day".to_owned() } else { format!("{} days", out.days) };
+                let days = if out.days == 1 {
+                    "1 day".to_owned()
+                } else {
+                    format!("{} days", out.days)
+                };
                 let folded = if out.folded { ", folded aside" } else { "" };
-                format!("out {days}{}{folded}", self.light_so_far(block).map_or_else(String::new, |light| format!(", {light}")))
+                format!(
+                    "out {days}{}{folded}",
+                    self.light_so_far(block)
+                        .map_or_else(String::new, |light| format!(", {light}"))
+                )
             },
         );
         let pick = block.pick.map_or_else(
             || "not known".to_owned(),
             |pick| {
-                let days = if pick.either_way == 1 { "1 day".to_owned() } else { format!("{} days", pick.either_way) };
+                let days = if pick.either_way == 1 {
+                    "1 day".to_owned()
+                } else {
+                    format!("{} days", pick.either_way)
+                };
                 format!("{}, {days} either way", words::day_and_month(pick.first))
             },
         );
@@ -73,11 +94,18 @@ impl<'a> Morning<'a> {
 
     fn next_of(&self, block: &'a BlockPlan) -> Vec<String> {
         if let Some((until, text)) = &block.no_entry {
-            return vec![format!("No entry until {}: {}.", self.words.moment(*until), words::name(text))];
+            return vec![format!(
+                "No entry until {}: {}.",
+                self.words.moment(*until),
+                words::name(text)
+            )];
         }
         let mut said: Vec<String> = Vec::new();
         for job in &block.jobs {
-            let place = Place { block: &block.block, job };
+            let place = Place {
+                block: &block.block,
+                job,
+            };
             let walk = job.job == Job::Check;
             // Folding is the way out of a lift, said under "If today fails".
             let lifts = block.jobs.iter().any(|other| other.job == Job::Lift);
@@ -98,7 +126,14 @@ impl<'a> Morning<'a> {
         }
         if said.is_empty() {
             let no_date = block.pick.is_none() && block.out.is_none();
-            said.push(if no_date { "Nothing to plan without a pick date." } else { "Nothing to do." }.to_owned());
+            said.push(
+                if no_date {
+                    "Nothing to plan without a pick date."
+                } else {
+                    "Nothing to do."
+                }
+                .to_owned(),
+            );
         }
         said
     }
@@ -112,16 +147,25 @@ impl<'a> Morning<'a> {
         if let Some(opening) = self.chosen(job) {
             return format!("{verb} {}.", self.offer_said(opening));
         }
-        let last = job.last_day.map(|day| format!(", last sensible day {}", words::date(day)));
+        let last = job
+            .last_day
+            .map(|day| format!(", last sensible day {}", words::date(day)));
         if self.weather.is_none() {
-            let from = if job.from > self.words.today { format!(" from {}", words::date(job.from)) } else { String::new() };
+            let from = if job.from > self.words.today {
+                format!(" from {}", words::date(job.from))
+            } else {
+                String::new()
+            };
             return format!("Next: {}{from}{}.", words::gerund(job.job), last.unwrap_or_default());
         }
         if job.from > self.words.today {
             return format!("{verb} from {}{}.", words::date(job.from), last.unwrap_or_default());
         }
         if let Some(opening) = self.offers(place).first() {
-            return format!("{verb}: could be done {}, but no hands are free then.", self.offer_said(opening));
+            return format!(
+                "{verb}: could be done {}, but no hands are free then.",
+                self.offer_said(opening)
+            );
         }
         format!("{verb}: no usable hours in sight{}.", last.unwrap_or_default())
     }
@@ -129,14 +173,20 @@ impl<'a> Morning<'a> {
     fn more_chances(&self, place: Place<'a>) -> Option<String> {
         let chosen = self.chosen(place.job)?;
         let offers = self.offers(place);
-        let mut later = offers.iter().filter(|open| open.start > chosen.end && self.works(self.words.day_of(open.start)));
+        let mut later = offers
+            .iter()
+            .filter(|open| open.start > chosen.end && self.works(self.words.day_of(open.start)));
         let next = later.next();
         let more = 1 + later.count();
         match next {
             None if place.job.job == Job::Lift => Some("No other chance in sight after it.".to_owned()),
             None => None,
             Some(next) => {
-                let count = if more == 1 { "One more chance".to_owned() } else { format!("{more} more chances") };
+                let count = if more == 1 {
+                    "One more chance".to_owned()
+                } else {
+                    format!("{more} more chances")
+                };
                 let (day, odds) = (self.words.day(self.words.day_of(next.start)), self.odds(&next.best));
                 let first = if more == 1 { "" } else { "first " };
                 Some(format!("{count} after it: {first}{day}, {odds}."))
@@ -147,10 +197,14 @@ impl<'a> Morning<'a> {
     fn held_said(&self, place: Place<'a>, held: &Held) -> String {
         let verb = short_verb(place);
         match held {
-            Held::NoRolls { with: Some(with) } => format!("{verb} when rolls are free: they lie on {}.", words::name(&with.0)),
+            Held::NoRolls { with: Some(with) } => {
+                format!("{verb} when rolls are free: they lie on {}.", words::name(&with.0))
+            }
             Held::NoRolls { with: None } => format!("{verb} when rolls are free."),
             Held::NoCrew => format!("{verb}: no crew on the days that would do."),
-            Held::NoEntry { until, text } => format!("No entry until {}: {}.", self.words.moment(*until), words::name(text)),
+            Held::NoEntry { until, text } => {
+                format!("No entry until {}: {}.", self.words.moment(*until), words::name(text))
+            }
             Held::NoStock => "No covers in stock for this block.".to_owned(),
             Held::TooLate => "Too late to lay: fewer than 7 days before picking.".to_owned(),
         }

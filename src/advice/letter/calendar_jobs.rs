@@ -16,8 +16,16 @@ impl<'a> Morning<'a> {
         let mut facts = Vec::new();
         for (number, block) in self.inputs.plan.blocks.iter().enumerate() {
             for (place_in_block, job) in block.jobs.iter().enumerate() {
-                let place = Place { block: &block.block, job };
-                let task = self.inputs.plan.tasks.iter().find(|task| task.block == number && task.job == place_in_block);
+                let place = Place {
+                    block: &block.block,
+                    job,
+                };
+                let task = self
+                    .inputs
+                    .plan
+                    .tasks
+                    .iter()
+                    .find(|task| task.block == number && task.job == place_in_block);
                 if let Some(opening) = self.chosen(job).filter(|_| !self.shut(&block.block)) {
                     facts.push(self.job_fact(place, task, opening));
                 }
@@ -30,7 +38,13 @@ impl<'a> Morning<'a> {
     fn job_fact(&self, place: Place<'a>, task: Option<&Task>, opening: &Opening) -> JobFact {
         let (job, window) = (place.job, &opening.best);
         let odds = share(window).map_or_else(
-            || if self.one_forecast() { "One forecast only, no chance given".to_owned() } else { "Chance not known".to_owned() },
+            || {
+                if self.one_forecast() {
+                    "One forecast only, no chance given".to_owned()
+                } else {
+                    "Chance not known".to_owned()
+                }
+            },
             |share| words::capital(&format!("{}: {}", words::chance(share), words::chance_of(job.job))),
         );
         let firm = if window.firm { "" } else { " Not firm yet." };

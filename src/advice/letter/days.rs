@@ -21,20 +21,26 @@ impl<'a> Morning<'a> {
     /// Reasons of a whole day as a phrase; empty if there are none.
     pub(super) fn day_reasons(&self, place: Place<'a>, day: NaiveDate) -> String {
         let windows = self.windows_on(place, day);
-        let unknown = windows.iter().filter(|window| window.verdict == Verdict::Unknown).count();
+        let unknown = windows
+            .iter()
+            .filter(|window| window.verdict == Verdict::Unknown)
+            .count();
         if unknown > 0 && unknown == windows.len() {
-            let missing = windows.iter().flat_map(|window| &window.remarks).find_map(|remark| match remark {
-                Remark::Missing { missing, .. } => Some(reasons::lacking(*missing)),
-                Remark::Damp
-                | Remark::FeelUnderside { .. }
-                | Remark::GaleAfter { .. }
-                | Remark::OldForecast
-                | Remark::EstimatedGust
-                | Remark::MainDisagrees { .. }
-                | Remark::OneForecast
-                | Remark::WetnessNotKnown
-                | Remark::NotTold { .. } => None,
-            });
+            let missing = windows
+                .iter()
+                .flat_map(|window| &window.remarks)
+                .find_map(|remark| match remark {
+                    Remark::Missing { missing, .. } => Some(reasons::lacking(*missing)),
+                    Remark::Damp
+                    | Remark::FeelUnderside { .. }
+                    | Remark::GaleAfter { .. }
+                    | Remark::OldForecast
+                    | Remark::EstimatedGust
+                    | Remark::MainDisagrees { .. }
+                    | Remark::OneForecast
+                    | Remark::WetnessNotKnown
+                    | Remark::NotTold { .. } => None,
+                });
             return missing.map_or_else(|| "not known".to_owned(), |missing| format!("not known: {missing}"));
         }
         reasons::of_day(&self.words, &self.inputs.farm.limits, &windows, &self.crew_day(day))
@@ -47,7 +53,9 @@ impl<'a> Morning<'a> {
             _ if !own => format!("Why not {} today?", doing(place)),
             Lead::Wait { .. } => "Why wait?".to_owned(),
             Lead::Stopped { .. } => "Why not today?".to_owned(),
-            Lead::Do { .. } | Lead::Dark { .. } | Lead::Unknown | Lead::Nothing { .. } => "Why not tomorrow?".to_owned(),
+            Lead::Do { .. } | Lead::Dark { .. } | Lead::Unknown | Lead::Nothing { .. } => {
+                "Why not tomorrow?".to_owned()
+            }
         };
         let today = self.words.today;
         let span = (self.next_workday() - today).num_days().max(3);
@@ -57,7 +65,11 @@ impl<'a> Morning<'a> {
             lines.push(self.why_wait(place, opening));
         }
         lines.extend((first..=span).filter_map(|more| self.why_line(place, today + TimeDelta::days(more))));
-        (!lines.is_empty()).then_some(Days { heading, lines, last: Vec::new() })
+        (!lines.is_empty()).then_some(Days {
+            heading,
+            lines,
+            last: Vec::new(),
+        })
     }
 
     /// The job that the weather decides, and whether it is the headline's. Behind a walk along the ties or a roll to
@@ -69,17 +81,26 @@ impl<'a> Morning<'a> {
         }
         let today = self.words.today;
         let wanted = |other: &Place<'a>| {
-            let waits = !self.chosen(other.job).is_some_and(|opening| self.today_is(opening.start));
+            let waits = !self
+                .chosen(other.job)
+                .is_some_and(|opening| self.today_is(opening.start));
             let bound = matches!(other.job.job, Job::Lay | Job::Lift) && other.job.held.is_none();
             bound && waits && other.job.from <= today && !self.shut(other.block)
         };
-        let pressing = self.places().filter(wanted).min_by_key(|other| other.job.last_day.unwrap_or(NaiveDate::MAX));
+        let pressing = self
+            .places()
+            .filter(wanted)
+            .min_by_key(|other| other.job.last_day.unwrap_or(NaiveDate::MAX));
         pressing.map(|place| (place, false))
     }
 
     fn why_wait(&self, place: Place<'a>, opening: &Opening) -> DayLine {
         let left = place.job.chances_left;
-        let chances = if left == 1 { "1 more chance".to_owned() } else { format!("{left} more chances") };
+        let chances = if left == 1 {
+            "1 more chance".to_owned()
+        } else {
+            format!("{left} more chances")
+        };
         DayLine {
             day: "Today".to_owned(),
             text: "would do, but each day less costs colour".to_owned(),
@@ -92,7 +113,11 @@ impl<'a> Morning<'a> {
         if beyond {
             return None;
         }
-        let open: Vec<&Opening> = self.offers(place).into_iter().filter(|open| self.words.day_of(open.start) == day).collect();
+        let open: Vec<&Opening> = self
+            .offers(place)
+            .into_iter()
+            .filter(|open| self.words.day_of(open.start) == day)
+            .collect();
         let best = open.iter().max_by(|a, b| a.best.score.total_cmp(&b.best.score));
         let text = match (self.works(day), best) {
             (true, Some(opening)) => format!("also possible, {}", self.hours_and_odds(opening)),
@@ -100,11 +125,23 @@ impl<'a> Morning<'a> {
             (false, None) => "a rest day".to_owned(),
             (true, None) => {
                 let said = self.day_reasons(place, day);
-                if said.is_empty() { "no hours of work and daylight".to_owned() } else { said }
+                if said.is_empty() {
+                    "no hours of work and daylight".to_owned()
+                } else {
+                    said
+                }
             }
         };
-        let line_day = if day == self.words.today { "Today".to_owned() } else { self.words.day(day) };
-        Some(DayLine { day: line_day, text, notes: self.good_for(place, day).into_iter().collect() })
+        let line_day = if day == self.words.today {
+            "Today".to_owned()
+        } else {
+            self.words.day(day)
+        };
+        Some(DayLine {
+            day: line_day,
+            text,
+            notes: self.good_for(place, day).into_iter().collect(),
+        })
     }
 
     /// What the day is good for instead.
@@ -114,16 +151,28 @@ impl<'a> Morning<'a> {
         }
         let work = |other: &Place<'_>| other.job.job != place.job.job && matches!(other.job.job, Job::Lay | Job::Lift);
         let others = self.places().filter(work);
-        let open = others.filter(|other| !self.shut(other.block) && other.job.from <= day).flat_map(|other| {
-            self.offers(other).into_iter().map(move |opening| (other.job.job, opening))
-        });
+        let open = others
+            .filter(|other| !self.shut(other.block) && other.job.from <= day)
+            .flat_map(|other| {
+                self.offers(other)
+                    .into_iter()
+                    .map(move |opening| (other.job.job, opening))
+            });
         let on_day = open.filter(|(_, opening)| self.words.day_of(opening.start) == day);
         let (job, opening) = on_day.max_by(|a, b| a.1.best.score.total_cmp(&b.1.best.score))?;
-        Some(format!("Fine for {}, {}.", words::gerund(job), self.words.span(opening.start, opening.end)))
+        Some(format!(
+            "Fine for {}, {}.",
+            words::gerund(job),
+            self.words.span(opening.start, opening.end)
+        ))
     }
 
     fn hours_and_odds(&self, opening: &Opening) -> String {
-        format!("{}, {}", self.words.span(opening.start, opening.end), self.odds(&opening.best))
+        format!(
+            "{}, {}",
+            self.words.span(opening.start, opening.end),
+            self.odds(&opening.best)
+        )
     }
 
     pub(super) fn fails(&self, lead: &Lead<'a>) -> Option<Days> {
@@ -134,32 +183,58 @@ impl<'a> Morning<'a> {
             let far = pick.is_none_or(|pick| (pick.first - self.words.today).num_days() > NEAR_PICK_DAYS);
             if pick.is_some() && far && place.job.chances_left > 0 {
                 let left = place.job.chances_left;
-                let days = if left == 1 { "1 more day".to_owned() } else { format!("{left} more days") };
+                let days = if left == 1 {
+                    "1 more day".to_owned()
+                } else {
+                    format!("{left} more days")
+                };
                 let text = format!("There is time: {days} with usable hours");
-                lines.push(DayLine { day: String::new(), text, notes: Vec::new() });
+                lines.push(DayLine {
+                    day: String::new(),
+                    text,
+                    notes: Vec::new(),
+                });
             } else if pick.is_some() {
                 lines.extend(self.chances(lead, place));
             }
         }
-        let heading = if matches!(lead, Lead::Do { .. }) { "If today fails" } else { "What is left" };
-        (!lines.is_empty() || !last.is_empty()).then(|| Days { heading: heading.to_owned(), lines, last })
+        let heading = if matches!(lead, Lead::Do { .. }) {
+            "If today fails"
+        } else {
+            "What is left"
+        };
+        (!lines.is_empty() || !last.is_empty()).then(|| Days {
+            heading: heading.to_owned(),
+            lines,
+            last,
+        })
     }
 
     fn chances(&self, lead: &Lead<'a>, place: Place<'a>) -> Vec<DayLine> {
         let later = |opening: &&Opening| match lead {
-            Lead::Do { task, place: leading, .. } if *leading.block == *place.block && leading.job.job == place.job.job => {
-                opening.start > task.end
-            }
+            Lead::Do {
+                task, place: leading, ..
+            } if *leading.block == *place.block && leading.job.job == place.job.job => opening.start > task.end,
             Lead::Do { .. }
-            | Lead::Unknown | Lead::Stopped { .. } | Lead::Wait { .. } | Lead::Dark { .. } | Lead::Nothing { .. } => {
-                self.words.day_of(opening.start) > self.words.today
-            }
+            | Lead::Unknown
+            | Lead::Stopped { .. }
+            | Lead::Wait { .. }
+            | Lead::Dark { .. }
+            | Lead::Nothing { .. } => self.words.day_of(opening.start) > self.words.today,
         };
         let offers: Vec<&Opening> = self.offers(place).into_iter().filter(later).collect();
-        let mut lines: Vec<DayLine> = offers.into_iter().take(MOST_CHANCES).map(|open| self.chance_line(open)).collect();
+        let mut lines: Vec<DayLine> = offers
+            .into_iter()
+            .take(MOST_CHANCES)
+            .map(|open| self.chance_line(open))
+            .collect();
         if lines.is_empty() && matches!(place.job.job, Job::Lift | Job::Lay) {
             let (day, text) = (String::new(), "No other usable hours before picking".to_owned());
-            lines.push(DayLine { day, text, notes: Vec::new() });
+            lines.push(DayLine {
+                day,
+                text,
+                notes: Vec::new(),
+            });
         }
         lines
     }
@@ -169,11 +244,19 @@ impl<'a> Morning<'a> {
         let firm = (!opening.best.firm).then(|| "Not firm yet.".to_owned());
         if self.works(day) {
             let day = self.words.day(day);
-            return DayLine { day, text: self.hours_and_odds(opening), notes: firm.into_iter().collect() };
+            return DayLine {
+                day,
+                text: self.hours_and_odds(opening),
+                notes: firm.into_iter().collect(),
+            };
         }
         let call = share(&opening.best).map(|share| {
             let odds = words::chance(share);
-            if odds.ends_with("in 10") { format!("Calling the crew in would add a {odds} chance.") } else { format!("Calling the crew in: {odds}.") }
+            if odds.ends_with("in 10") {
+                format!("Calling the crew in would add a {odds} chance.")
+            } else {
+                format!("Calling the crew in: {odds}.")
+            }
         });
         DayLine {
             day: self.words.day(day),
@@ -191,7 +274,9 @@ impl<'a> Morning<'a> {
         let first = lead.place().map(|place| place.block);
         let near = |block: &&BlockPlan| {
             let out = block.out.is_some_and(|out| !out.folded);
-            out && block.pick.is_some_and(|pick| (pick.first - self.words.today).num_days() <= NEAR_PICK_DAYS)
+            out && block
+                .pick
+                .is_some_and(|pick| (pick.first - self.words.today).num_days() <= NEAR_PICK_DAYS)
         };
         let mut blocks: Vec<&BlockPlan> = self.inputs.plan.blocks.iter().filter(near).collect();
         blocks.sort_by_key(|block| Some(&block.block) == first);
@@ -207,12 +292,24 @@ impl<'a> Morning<'a> {
         let currency = &self.inputs.farm.costs.currency;
         let price = missed.map_or_else(
             || "What it costs is not known".to_owned(),
-            |extra| format!("About {} dearer than a dry lift, and slower picking", words::money(currency, extra)),
+            |extra| {
+                format!(
+                    "About {} dearer than a dry lift, and slower picking",
+                    words::money(currency, extra)
+                )
+            },
         );
         let day = pick.first.max(self.words.today);
         Some(DayLine {
-            day: if day == self.words.today { "Today".to_owned() } else { self.words.day(day) },
-            text: format!("picking day of {}: untie one side and fold aside", words::name(&block.block.0)),
+            day: if day == self.words.today {
+                "Today".to_owned()
+            } else {
+                self.words.day(day)
+            },
+            text: format!(
+                "picking day of {}: untie one side and fold aside",
+                words::name(&block.block.0)
+            ),
             notes: vec!["The last way out. Can be done wet.".to_owned(), format!("{price}.")],
         })
     }
@@ -226,25 +323,39 @@ impl<'a> Morning<'a> {
         let lines: Vec<WindowLine> = jobs.into_iter().flat_map(|job| self.windows_of(job)).collect();
         let soon = self.words.today + TimeDelta::days(10);
         let wanted = self.places().any(|place| place.job.from <= soon);
-        let none = if wanted { "No usable hours in ten days." } else { "No job waits for the weather in the next ten days." };
+        let none = if wanted {
+            "No usable hours in ten days."
+        } else {
+            "No job waits for the weather in the next ten days."
+        };
         let none = lines.is_empty().then(|| none.to_owned());
         Some(Windows { lines, none })
     }
 
     fn windows_of(&self, job: Job) -> Vec<WindowLine> {
         let mut all: Vec<(Place<'a>, &'a Opening)> = Vec::new();
-        for place in self.places().filter(|place| place.job.job == job && !self.shut(place.block)) {
+        for place in self
+            .places()
+            .filter(|place| place.job.job == job && !self.shut(place.block))
+        {
             let open = place.job.openings.iter().filter(|opening| {
                 let day = self.words.day_of(opening.start);
                 usable(opening) && self.works(day) && place.job.from <= day
             });
             all.extend(open.map(|opening| (place, opening)));
         }
-        all.sort_by(|a, b| b.1.best.score.total_cmp(&a.1.best.score).then(a.1.start.cmp(&b.1.start)));
+        all.sort_by(|a, b| {
+            b.1.best
+                .score
+                .total_cmp(&a.1.best.score)
+                .then(a.1.start.cmp(&b.1.start))
+        });
         let mut lines: Vec<WindowLine> = Vec::new();
         for (place, opening) in all {
             let line = self.window_line(place, opening);
-            let same = |known: &&mut WindowLine| known.when == line.when && known.odds == line.odds && known.held_by == line.held_by;
+            let same = |known: &&mut WindowLine| {
+                known.when == line.when && known.odds == line.odds && known.held_by == line.held_by
+            };
             if let Some(known) = lines.iter_mut().find(same) {
                 known.blocks = format!("{}, {}", known.blocks, line.blocks);
             } else if lines.len() < MOST_WINDOWS {
@@ -258,7 +369,12 @@ impl<'a> Morning<'a> {
         let job = place.job.job;
         let day = self.words.day_of(opening.start);
         let held = self.held_word(place);
-        let mut reasons: Vec<&str> = opening.best.reasons.iter().map(|reason| reasons::short(job, reason.factor)).collect();
+        let mut reasons: Vec<&str> = opening
+            .best
+            .reasons
+            .iter()
+            .map(|reason| reasons::short(job, reason.factor))
+            .collect();
         reasons.dedup();
         reasons.truncate(2);
         let held_by = match (held, reasons.is_empty()) {
@@ -266,7 +382,11 @@ impl<'a> Morning<'a> {
             (None, true) => "nothing".to_owned(),
             (None, false) => reasons.join(", "),
         };
-        let day_said = if day == self.words.today { day.format("%a").to_string() } else { self.words.day(day) };
+        let day_said = if day == self.words.today {
+            day.format("%a").to_string()
+        } else {
+            self.words.day(day)
+        };
         WindowLine {
             job: match job {
                 Job::Lay => "Lay",

@@ -58,7 +58,10 @@ impl<'a> Morning<'a> {
         // The headline's job first: it is what tomorrow's reader remembers.
         let first = lead.place().map(|place| (place.block.clone(), place.job.job));
         promises.sort_by_key(|promise| Some((promise.block.clone(), promise.job)) != first);
-        Digest { day: self.words.today, promises }
+        Digest {
+            day: self.words.today,
+            promises,
+        }
     }
 
     /// One line: the headline's planned day moved, its verdict changed, or the chance that moved most.
@@ -69,7 +72,9 @@ impl<'a> Morning<'a> {
         let place = lead.place();
         if let Some(place) = place {
             let planned = |digest: &Digest| {
-                let own = |promise: &&Promise| promise.block == *place.block && promise.job == place.job.job && promise.planned;
+                let own = |promise: &&Promise| {
+                    promise.block == *place.block && promise.job == place.job.job && promise.planned
+                };
                 digest.promises.iter().find(own).cloned()
             };
             if let (Some(was), Some(is)) = (planned(before), planned(&now)) {
@@ -80,7 +85,11 @@ impl<'a> Morning<'a> {
                     return Some(format!("{job} {name} moved from {from} to {to}."));
                 }
                 if was.verdict != is.verdict && was.day == is.day {
-                    return Some(format!("{job} {name} went from {} to {}.", word(was.verdict), word(is.verdict)));
+                    return Some(format!(
+                        "{job} {name} went from {} to {}.",
+                        word(was.verdict),
+                        word(is.verdict)
+                    ));
                 }
                 if was.day < self.words.today {
                     let passed = words::capital(&words::weekday(was.day).to_lowercase());
@@ -95,14 +104,29 @@ impl<'a> Morning<'a> {
         let mut most: Option<(f64, String)> = None;
         for is in &now.promises {
             let same = |was: &&Promise| was.block == is.block && was.job == is.job && was.day == is.day;
-            let Some(was) = before.promises.iter().find(same) else { continue };
-            let (Some(from), Some(to)) = (was.chance, is.chance) else { continue };
+            let Some(was) = before.promises.iter().find(same) else {
+                continue;
+            };
+            let (Some(from), Some(to)) = (was.chance, is.chance) else {
+                continue;
+            };
             let moved = ((to * 10.0).round() - (from * 10.0).round()).abs();
             if moved >= WORTH_TENTHS && most.as_ref().is_none_or(|(known, _)| moved > *known) {
-                let day = if is.day == self.words.today { "Today" } else { words::weekday(is.day) };
+                let day = if is.day == self.words.today {
+                    "Today"
+                } else {
+                    words::weekday(is.day)
+                };
                 let verb = if to < from { "fell" } else { "rose" };
                 let of = format!("{} {}", words::gerund(is.job), words::name(&is.block.0));
-                most = Some((moved, format!("{day} {verb} from {} to {} for {of}.", words::chance(from), words::chance(to))));
+                most = Some((
+                    moved,
+                    format!(
+                        "{day} {verb} from {} to {} for {of}.",
+                        words::chance(from),
+                        words::chance(to)
+                    ),
+                ));
             }
         }
         most.map(|(_, said)| said)

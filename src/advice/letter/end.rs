@@ -26,7 +26,10 @@ impl<'a> Morning<'a> {
         let damp = self.inputs.ground.damp.iter();
         damp.map(|roll| {
             let (name, numbers) = (words::name(&roll.block.0), words::row_numbers(roll.rows));
-            format!("{name} {numbers}: lifted damp on {}. Dry them soon.", words::date(self.words.day_of(roll.lifted)))
+            format!(
+                "{name} {numbers}: lifted damp on {}. Dry them soon.",
+                words::date(self.words.day_of(roll.lifted))
+            )
         })
         .collect()
     }
@@ -40,9 +43,16 @@ impl<'a> Morning<'a> {
         if tasks.is_empty() {
             return Vec::new();
         }
-        let jobs: Vec<Job> = tasks.iter().filter_map(|task| Some(self.place(task.block, task.job)?.job.job)).collect();
+        let jobs: Vec<Job> = tasks
+            .iter()
+            .filter_map(|task| Some(self.place(task.block, task.job)?.job.job))
+            .collect();
         let day = self.crew_day(self.words.today);
-        let hours = Hours { weather, from: day.start.max(self.inputs.now - TimeDelta::hours(1)), to: day.end };
+        let hours = Hours {
+            weather,
+            from: day.start.max(self.inputs.now - TimeDelta::hours(1)),
+            to: day.end,
+        };
         let mut care = Vec::new();
         care.extend(self.thunder(&hours));
         care.extend(self.wind(&hours, &jobs));
@@ -58,7 +68,9 @@ impl<'a> Morning<'a> {
     /// Stop at any thunder, resume 30 minutes after the last: Holle, Lopez and Zimmermann 1999, BAMS 80.
     fn thunder(&self, hours: &Hours<'_>) -> Option<String> {
         if hours.weather.untold.contains(&Quantity::Thunder) {
-            return Some("Thunder is not in this forecast: stop at the first one; back 30 minutes after the last.".to_owned());
+            return Some(
+                "Thunder is not in this forecast: stop at the first one; back 30 minutes after the last.".to_owned(),
+            );
         }
         // A tenth of the runs is enough for a caution.
         let at = hours.rows().find(|k| {
@@ -67,15 +79,22 @@ impl<'a> Morning<'a> {
             known > 0 && runs().filter(|thunder| *thunder >= 0.5).count() * 10 >= known
         })?;
         let from = self.words.clock(hours.weather.stamps.start(at));
-        Some(format!("Thunder possible from {from}: stop at the first thunder; back 30 minutes after the last."))
+        Some(format!(
+            "Thunder possible from {from}: stop at the first thunder; back 30 minutes after the last."
+        ))
     }
 
     fn wind(&self, hours: &Hours<'_>, jobs: &[Job]) -> Option<String> {
         let limits = &self.inputs.farm.limits;
         let limit = jobs.iter().map(|job| limits.of(*job).gust.bad).min_by(f64::total_cmp)?;
-        let at = hours.rows().find(|k| spread::at_row(hours.weather, Quantity::Gust, *k).is_some_and(|gust| gust.high >= limit))?;
+        let at = hours
+            .rows()
+            .find(|k| spread::at_row(hours.weather, Quantity::Gust, *k).is_some_and(|gust| gust.high >= limit))?;
         let from = self.words.clock(hours.weather.stamps.start(at));
-        Some(format!("Wind: gusts may pass {} from {from}. Nobody holds a loose cover then.", self.words.wind(MetresPerSecond(limit))))
+        Some(format!(
+            "Wind: gusts may pass {} from {from}. Nobody holds a loose cover then.",
+            self.words.wind(MetresPerSecond(limit))
+        ))
     }
 
     fn glare(&self, hours: &Hours<'_>) -> Option<String> {
@@ -84,7 +103,11 @@ impl<'a> Morning<'a> {
         };
         let (first, last) = (hours.rows().find(bright)?, hours.rows().rfind(bright)?);
         let (from, to) = (hours.weather.stamps.start(first), hours.weather.stamps.at(last));
-        Some(format!("White glare: dark glasses from {} to {}.", self.words.clock(from), self.words.clock(to)))
+        Some(format!(
+            "White glare: dark glasses from {} to {}.",
+            self.words.clock(from),
+            self.words.clock(to)
+        ))
     }
 
     pub(super) fn end(&self, lead: &Lead<'a>) -> End {
@@ -92,12 +115,21 @@ impl<'a> Morning<'a> {
         let next = self.inputs.next_letter;
         let day = self.words.zone.local(next).format("%a");
         let late = self.words.clock(next + TimeDelta::minutes(LATE_MINUTES));
-        let ring = farm.contact().map_or_else(String::new, |person| format!(": ring {}", words::name(&person.name)));
+        let ring = farm
+            .contact()
+            .map_or_else(String::new, |person| format!(": ring {}", words::name(&person.name)));
         let credits = self.inputs.timeline.map(|timeline| {
-            timeline.credits.iter().map(|credit| words::name(&credit.line)).collect()
+            timeline
+                .credits
+                .iter()
+                .map(|credit| words::name(&credit.line))
+                .collect()
         });
         End {
-            next: format!("{day} {}. None by {late}? Something is wrong here{ring}.", self.words.clock(next)),
+            next: format!(
+                "{day} {}. None by {late}? Something is wrong here{ring}.",
+                self.words.clock(next)
+            ),
             report: self.report(lead),
             why: format!("covercast explain {}", self.id()),
             limits: "Estimates from open forecasts. Your own eyes, local rules, the makers' instructions and licensed \
@@ -125,8 +157,15 @@ impl<'a> Morning<'a> {
         };
         let name = words::name(&place.block.0);
         let simple = name.chars().all(|sign| sign.is_alphanumeric() || "-_.".contains(sign));
-        let name = if simple { name } else { format!("'{}'", name.replace('\'', "'\\''")) };
-        format!("covercast note {done} --block {name} --rows {}", words::row_numbers(place.job.rows))
+        let name = if simple {
+            name
+        } else {
+            format!("'{}'", name.replace('\'', "'\\''"))
+        };
+        format!(
+            "covercast note {done} --block {name} --rows {}",
+            words::row_numbers(place.job.rows)
+        )
     }
 }
 
@@ -150,7 +189,10 @@ fn warmth(hours: &Hours<'_>) -> Option<String> {
         .rows()
         .filter_map(|k| Some(spread::at_row(hours.weather, Quantity::Temperature, k)?.middle))
         .collect();
-    let (low, high) = (air.iter().copied().reduce(f64::min)?, air.iter().copied().reduce(f64::max)?);
+    let (low, high) = (
+        air.iter().copied().reduce(f64::min)?,
+        air.iter().copied().reduce(f64::max)?,
+    );
     if high >= HOT_C {
         Some("Heat: the white cover throws the sun back at you. Water, shade, short turns.".to_owned())
     } else if low < 0.0 {

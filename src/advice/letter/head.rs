@@ -16,7 +16,9 @@ impl Morning<'_> {
     /// Next letter plus half an hour, earlier if the forecast turns unknown before.
     pub(super) fn good_until(&self) -> DateTime<Utc> {
         let next = self.inputs.next_letter + TimeDelta::minutes(30);
-        self.weather.map_or(next, |weather| next.min(weather.product.turns_unknown(weather.issue.at)))
+        self.weather.map_or(next, |weather| {
+            next.min(weather.product.turns_unknown(weather.issue.at))
+        })
     }
 
     pub(super) fn head(&self, good_until: DateTime<Utc>) -> Head {
@@ -27,7 +29,10 @@ impl Morning<'_> {
             issued: format!("{}, {}", words::date_with_year(self.words.today), self.words.clock(now)),
             good_until: format!("{}, {}", words::date(until), self.words.clock(good_until)),
             forecast,
-            stale: self.inputs.timeline.is_none_or(|timeline| timeline.freshness != Freshness::Fresh),
+            stale: self
+                .inputs
+                .timeline
+                .is_none_or(|timeline| timeline.freshness != Freshness::Fresh),
             remarks,
         }
     }
@@ -46,7 +51,10 @@ impl Morning<'_> {
             count => format!("{count} runs"),
         };
         let mut line = format!("{runs}, {age}; no station");
-        let sentences = timeline.remarks.iter().map(|remark| words::name(remark).trim_end_matches('.').to_owned());
+        let sentences = timeline
+            .remarks
+            .iter()
+            .map(|remark| words::name(remark).trim_end_matches('.').to_owned());
         let mut left = Vec::new();
         for extra in sentences {
             if "Forecast: ".len() + line.len() + 2 + extra.len() <= LINE {
@@ -66,8 +74,13 @@ impl Morning<'_> {
         }
         let day = self.crew_day(self.words.today);
         let from = day.start.max(self.inputs.now - TimeDelta::hours(1));
-        let rows = (0..weather.stamps.count).filter(|k| weather.stamps.start(*k) >= from && weather.stamps.at(*k) <= day.end);
-        let known = |k: usize| Quantity::NEEDED.iter().all(|quantity| spread::at_row(weather, *quantity, k).is_some());
+        let rows =
+            (0..weather.stamps.count).filter(|k| weather.stamps.start(*k) >= from && weather.stamps.at(*k) <= day.end);
+        let known = |k: usize| {
+            Quantity::NEEDED
+                .iter()
+                .all(|quantity| spread::at_row(weather, *quantity, k).is_some())
+        };
         let (mut unknown, mut hours) = (0, 0_i64);
         for k in rows {
             hours += 1;
@@ -83,7 +96,11 @@ impl Morning<'_> {
 /// "4.5 hours old"; at least that much where only a change of values tells the issue.
 fn age(timeline: &Timeline, now: DateTime<Utc>) -> String {
     let half_hours = ((now - timeline.issue.at).num_minutes().max(0) + 15) / 30;
-    let hours = if half_hours % 2 == 0 { (half_hours / 2).to_string() } else { format!("{}.5", half_hours / 2) };
+    let hours = if half_hours % 2 == 0 {
+        (half_hours / 2).to_string()
+    } else {
+        format!("{}.5", half_hours / 2)
+    };
     let at_least = match timeline.issue.basis {
         IssueBasis::Said => "",
         IssueBasis::Implied => "about ",

@@ -19,15 +19,24 @@ pub(super) enum Lead<'a> {
     /// No forecast may be used.
     Unknown,
     /// A job of today.
-    Do { place: Place<'a>, task: &'a Task, opening: &'a Opening },
+    Do {
+        place: Place<'a>,
+        task: &'a Task,
+        opening: &'a Opening,
+    },
     /// A job that is wanted but cannot be done today.
-    Stopped { place: Place<'a>, next: Option<&'a Opening> },
+    Stopped {
+        place: Place<'a>,
+        next: Option<&'a Opening>,
+    },
     /// A job that could be done today but is worth more later.
     Wait { place: Place<'a>, opening: &'a Opening },
     /// A job that is wanted, on a day of which nothing is known.
     Dark { place: Place<'a>, window: &'a Window },
     /// Nothing is due; the job that comes next.
-    Nothing { next: Option<(Place<'a>, Option<&'a Opening>)> },
+    Nothing {
+        next: Option<(Place<'a>, Option<&'a Opening>)>,
+    },
 }
 
 impl<'a> Lead<'a> {
@@ -42,9 +51,10 @@ impl<'a> Lead<'a> {
     /// The job in the headline.
     pub(super) fn place(&self) -> Option<Place<'a>> {
         match self {
-            Self::Do { place, .. } | Self::Stopped { place, .. } | Self::Wait { place, .. } | Self::Dark { place, .. } => {
-                Some(*place)
-            }
+            Self::Do { place, .. }
+            | Self::Stopped { place, .. }
+            | Self::Wait { place, .. }
+            | Self::Dark { place, .. } => Some(*place),
             Self::Unknown | Self::Nothing { .. } => None,
         }
     }
@@ -64,12 +74,21 @@ impl<'a> Morning<'a> {
             return Lead::Unknown;
         }
         let plan = self.inputs.plan;
-        let first_task = || self.tasks_on(|day| day == self.words.today).first().map(|task| (task.block, task.job));
+        let first_task = || {
+            self.tasks_on(|day| day == self.words.today)
+                .first()
+                .map(|task| (task.block, task.job))
+        };
         let Some((block, job)) = plan.headline.map(|head| (head.block, head.job)).or_else(first_task) else {
             return Lead::Nothing { next: self.next_job() };
         };
-        let Some(place) = self.place(block, job) else { return Lead::Nothing { next: self.next_job() } };
-        let task = plan.tasks.iter().find(|task| task.block == block && task.job == job && self.today_is(task.start));
+        let Some(place) = self.place(block, job) else {
+            return Lead::Nothing { next: self.next_job() };
+        };
+        let task = plan
+            .tasks
+            .iter()
+            .find(|task| task.block == block && task.job == job && self.today_is(task.start));
         let chosen = self.chosen(place.job);
         if let (Some(task), Some(opening)) = (task, chosen) {
             return Lead::Do { place, task, opening };
@@ -82,7 +101,10 @@ impl<'a> Morning<'a> {
         match (dark, today.first(), chosen) {
             (true, Some(window), _) => Lead::Dark { place, window },
             (_, _, Some(opening)) if self.open_today(place) => Lead::Wait { place, opening },
-            _ => Lead::Stopped { place, next: chosen.or_else(|| self.next_offer(place)) },
+            _ => Lead::Stopped {
+                place,
+                next: chosen.or_else(|| self.next_offer(place)),
+            },
         }
     }
 
@@ -112,23 +134,44 @@ impl<'a> Morning<'a> {
     }
 
     pub(super) fn headline(&self, lead: &Lead<'a>) -> Headline {
-        let plain = |sentence: String, because: Vec<String>| Headline { sentence, look: None, chance: None, because };
+        let plain = |sentence: String, because: Vec<String>| Headline {
+            sentence,
+            look: None,
+            chance: None,
+            because,
+        };
         match lead {
             Lead::Unknown => plain(self.no_forecast(), self.what_holds()),
             Lead::Do { place, task, opening } => self.go(*place, task, opening),
             Lead::Stopped { place, next } => plain(
                 format!("{} today", cannot(*place)),
-                vec![words::capital(&format!("{}.", self.why_not_today(*place))), self.next_said(*next)],
+                vec![
+                    words::capital(&format!("{}.", self.why_not_today(*place))),
+                    self.next_said(*next),
+                ],
             ),
             Lead::Wait { place, opening } => plain(
-                format!("{} can wait until {}", place_name(*place), self.words.moment(opening.best.start)),
+                format!(
+                    "{} can wait until {}",
+                    place_name(*place),
+                    self.words.moment(opening.best.start)
+                ),
                 vec![self.next_said(Some(opening))],
             ),
             Lead::Dark { place, window } => {
-                let missing = window.remarks.iter().filter_map(|remark| reasons::remark(&self.words, place.job.job, remark));
-                plain(format!("not known whether {} today", can(*place)), missing.chain([hand_test(place.job.job)]).collect())
+                let missing = window
+                    .remarks
+                    .iter()
+                    .filter_map(|remark| reasons::remark(&self.words, place.job.job, remark));
+                plain(
+                    format!("not known whether {} today", can(*place)),
+                    missing.chain([hand_test(place.job.job)]).collect(),
+                )
             }
-            Lead::Nothing { next } => plain("no work is due today".to_owned(), self.next_job_said(*next).into_iter().collect()),
+            Lead::Nothing { next } => plain(
+                "no work is due today".to_owned(),
+                self.next_job_said(*next).into_iter().collect(),
+            ),
         }
     }
 
@@ -138,7 +181,11 @@ impl<'a> Morning<'a> {
         let doing = doing(place);
         let sentence = fitting(
             MOST_SIGNS - word(window.verdict).len() - 3,
-            &[format!("{doing} {}, {from}", self.words.part_of_day(task.start)), format!("{doing} {from}"), doing],
+            &[
+                format!("{doing} {}, {from}", self.words.part_of_day(task.start)),
+                format!("{doing} {from}"),
+                doing,
+            ],
         );
         let look = (window.verdict == Verdict::Maybe)
             .then(|| format!("look at {}", self.words.clock(self.look_again(window, task.start))));
@@ -148,7 +195,12 @@ impl<'a> Morning<'a> {
             None if self.one_forecast() => "one forecast only, no chance given".to_owned(),
             None => "chance not known".to_owned(),
         };
-        Headline { sentence, look, chance: Some(words::capital(&chance)), because: self.because(place, opening) }
+        Headline {
+            sentence,
+            look,
+            chance: Some(words::capital(&chance)),
+            because: self.because(place, opening),
+        }
     }
 
     /// What holds a window back, and what else to know before starting: three sentences at most.
@@ -161,7 +213,12 @@ impl<'a> Morning<'a> {
                 said.push(format!("Held back by: {reasons}."));
             }
         }
-        said.extend(window.remarks.iter().filter_map(|remark| reasons::remark(&self.words, job, remark)));
+        said.extend(
+            window
+                .remarks
+                .iter()
+                .filter_map(|remark| reasons::remark(&self.words, job, remark)),
+        );
         let close = share(window).is_some_and(|share| (share - window.threshold).abs() <= 0.05 + 1e-9);
         if let (true, Some(next)) = (close, self.next_offer(place)) {
             let day = self.words.day(self.words.day_of(next.start));
@@ -224,15 +281,19 @@ impl<'a> Morning<'a> {
             | Remark::GaleAfter { .. }
             | Remark::OldForecast
             | Remark::EstimatedGust
+            | Remark::NotTold { .. }
             | Remark::MainDisagrees { .. }
             | Remark::OneForecast
             | Remark::WetnessNotKnown
-            | Remark::NotTold { .. }
             | Remark::Missing { .. } => None,
         });
         // An early job leaves no two hours to wait: look just before it.
         let early = start - TimeDelta::hours(2) < self.inputs.now + TimeDelta::minutes(30);
-        let before = if early { TimeDelta::minutes(30) } else { TimeDelta::hours(2) };
+        let before = if early {
+            TimeDelta::minutes(30)
+        } else {
+            TimeDelta::hours(2)
+        };
         let look = feel.unwrap_or_else(|| words::half_down(start - before));
         look.max(words::half_up(self.inputs.now)).min(start)
     }
@@ -260,9 +321,11 @@ impl<'a> Morning<'a> {
 /// What a grower can find out without a forecast.
 fn hand_test(job: Job) -> String {
     match job {
-        Job::Lift => "Hand test before lifting: turn a corner over at three places, one in the shade. Dry on both faces, \
+        Job::Lift => {
+            "Hand test before lifting: turn a corner over at three places, one in the shade. Dry on both faces, \
                       no rain cloud upwind, leaves hardly moving for an hour: you may lift. Tell us what you found."
-            .to_owned(),
+                .to_owned()
+        }
         Job::Lay | Job::Check | Job::Fold | Job::Redry => {
             "Look yourself: no rain cloud upwind and leaves hardly moving for an hour: you may start.".to_owned()
         }
@@ -317,5 +380,10 @@ fn can(place: Place<'_>) -> String {
 /// The first text that fits, else the last one cut.
 pub(super) fn fitting(most: usize, texts: &[String]) -> String {
     let fits = texts.iter().find(|text| text.chars().count() <= most);
-    fits.cloned().unwrap_or_else(|| texts.last().map(|text| text.chars().take(most).collect()).unwrap_or_default())
+    fits.cloned().unwrap_or_else(|| {
+        texts
+            .last()
+            .map(|text| text.chars().take(most).collect())
+            .unwrap_or_default()
+    })
 }

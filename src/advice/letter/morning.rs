@@ -35,8 +35,14 @@ impl<'a> Morning<'a> {
         let site = &inputs.farm.site;
         Self {
             inputs,
-            words: Words { zone: &site.zone, units: site.units, today: site.zone.day(inputs.now) },
-            weather: inputs.timeline.filter(|timeline| timeline.freshness != Freshness::Unknown),
+            words: Words {
+                zone: &site.zone,
+                units: site.units,
+                today: site.zone.day(inputs.now),
+            },
+            weather: inputs
+                .timeline
+                .filter(|timeline| timeline.freshness != Freshness::Unknown),
         }
     }
 
@@ -73,7 +79,9 @@ impl<'a> Morning<'a> {
             rolls: self.rolls(),
             care: self.care(),
             end: self.end(&lead),
-            chart: self.weather.map(|weather| chart::facts::gather(inputs, weather, &lead.chart_block(self))),
+            chart: self
+                .weather
+                .map(|weather| chart::facts::gather(inputs, weather, &lead.chart_block(self))),
             jobs: self.job_facts(),
             digest: self.digest(&lead),
         }
@@ -89,13 +97,21 @@ impl<'a> Morning<'a> {
 
     pub(super) fn place(&self, block: usize, job: usize) -> Option<Place<'a>> {
         let block = self.inputs.plan.blocks.get(block)?;
-        Some(Place { block: &block.block, job: block.jobs.get(job)? })
+        Some(Place {
+            block: &block.block,
+            job: block.jobs.get(job)?,
+        })
     }
 
     /// Every job of every block.
     pub(super) fn places(&self) -> impl Iterator<Item = Place<'a>> + use<'a> {
         let blocks = &self.inputs.plan.blocks;
-        blocks.iter().flat_map(|block| block.jobs.iter().map(|job| Place { block: &block.block, job }))
+        blocks.iter().flat_map(|block| {
+            block.jobs.iter().map(|job| Place {
+                block: &block.block,
+                job,
+            })
+        })
     }
 
     pub(super) fn farm_block(&self, id: &BlockId) -> Option<&'a Block> {
@@ -118,13 +134,18 @@ impl<'a> Morning<'a> {
     /// The first workday after today; tomorrow if no day is one.
     pub(super) fn next_workday(&self) -> NaiveDate {
         let tomorrow = self.words.today + TimeDelta::days(1);
-        (0..7).map(|more| tomorrow + TimeDelta::days(more)).find(|day| self.works(*day)).unwrap_or(tomorrow)
+        (0..7)
+            .map(|more| tomorrow + TimeDelta::days(more))
+            .find(|day| self.works(*day))
+            .unwrap_or(tomorrow)
     }
 
     pub(super) fn crew_day(&self, day: NaiveDate) -> Day {
         let (zone, crew) = (self.words.zone, &self.inputs.farm.crew);
         let (midnight, next) = (zone.day_start(day), zone.day_start(day + TimeDelta::days(1)));
-        let rain = self.weather.and_then(|weather| spread::rain_sum(weather, midnight, next));
+        let rain = self
+            .weather
+            .and_then(|weather| spread::rain_sum(weather, midnight, next));
         Day {
             start: zone.instant(day.and_time(crew.start)),
             end: zone.instant(day.and_time(crew.end)),
@@ -134,7 +155,11 @@ impl<'a> Morning<'a> {
 
     /// Whether a whole block may not be entered now.
     pub(super) fn shut(&self, id: &BlockId) -> bool {
-        self.inputs.plan.blocks.iter().any(|block| block.block == *id && block.no_entry.is_some())
+        self.inputs
+            .plan
+            .blocks
+            .iter()
+            .any(|block| block.block == *id && block.no_entry.is_some())
     }
 
     /// Openings of a job that may be offered, in time order.
@@ -154,7 +179,9 @@ impl<'a> Morning<'a> {
 
     /// All windows of a job on one local day.
     pub(super) fn windows_on(&self, place: Place<'a>, day: NaiveDate) -> Vec<&'a Window> {
-        let Some(outlook) = self.outlook(place.block) else { return Vec::new() };
+        let Some(outlook) = self.outlook(place.block) else {
+            return Vec::new();
+        };
         let of_job = outlook.windows.iter().filter(|window| window.job == place.job.job);
         of_job.filter(|window| self.words.day_of(window.start) == day).collect()
     }
@@ -163,7 +190,12 @@ impl<'a> Morning<'a> {
         if self.weather.is_none() {
             return Vec::new();
         }
-        self.inputs.plan.tasks.iter().filter(|task| wanted(self.words.day_of(task.start))).collect()
+        self.inputs
+            .plan
+            .tasks
+            .iter()
+            .filter(|task| wanted(self.words.day_of(task.start)))
+            .collect()
     }
 
     /// "6 in 10", or the verdict's word where no chance is given.
@@ -188,6 +220,9 @@ pub(super) fn usable(opening: &Opening) -> bool {
 /// The chance of a window; the main forecast can only lower it.
 pub(super) fn share(window: &Window) -> Option<f64> {
     let share = window.chance?.share();
-    let doubted = window.remarks.iter().any(|remark| matches!(remark, Remark::MainDisagrees { .. }));
+    let doubted = window
+        .remarks
+        .iter()
+        .any(|remark| matches!(remark, Remark::MainDisagrees { .. }));
     Some(if doubted { share.min(0.5) } else { share })
 }

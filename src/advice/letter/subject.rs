@@ -21,7 +21,10 @@ impl<'a> Morning<'a> {
             Lead::Wait { place, opening } => self.next(Some((*place, Some(*opening)))),
             Lead::Dark { place, .. } => {
                 let job = words::gerund(place.job.job);
-                vec![format!("UNKNOWN: {job} {} today", place_name(*place)), format!("UNKNOWN: {job} today")]
+                vec![
+                    format!("UNKNOWN: {job} {} today", place_name(*place)),
+                    format!("UNKNOWN: {job} today"),
+                ]
             }
             Lead::Nothing { next } => self.next(*next),
         };
@@ -53,7 +56,10 @@ impl<'a> Morning<'a> {
         let why = self.why_not_today(place);
         let then = next.map(|opening| {
             let day = self.words.day(self.words.day_of(opening.start));
-            share(&opening.best).map_or_else(|| format!("; next {day}"), |share| format!("; {day} {}", words::chance(share)))
+            share(&opening.best).map_or_else(
+                || format!("; next {day}"),
+                |share| format!("; {day} {}", words::chance(share)),
+            )
         });
         let then = then.unwrap_or_default();
         let first = why.split(", ").next().unwrap_or_default();
@@ -67,10 +73,15 @@ impl<'a> Morning<'a> {
     }
 
     fn next(&self, next: Option<(Place<'a>, Option<&Opening>)>) -> Vec<String> {
-        let Some((place, opening)) = next else { return vec!["NO work due".to_owned()] };
+        let Some((place, opening)) = next else {
+            return vec!["NO work due".to_owned()];
+        };
         let day = opening.map_or(place.job.from, |opening| self.words.day_of(opening.best.start));
         let day = self.words.day(day);
-        vec![format!("NO work due; next: {} {day}", short_doing(place)), "NO work due".to_owned()]
+        vec![
+            format!("NO work due; next: {} {day}", short_doing(place)),
+            "NO work due".to_owned(),
+        ]
     }
 }
 

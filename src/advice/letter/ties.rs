@@ -2,8 +2,8 @@
 
 use chrono::TimeDelta;
 
-use super::morning::Morning;
 use super::TieLine;
+use super::morning::Morning;
 use crate::advice::words;
 use crate::farm::Job;
 use crate::farm::block::BlockId;
@@ -16,15 +16,26 @@ use crate::workability::outlook::TieHour;
 impl Morning<'_> {
     /// `None` where nothing lies out.
     pub(super) fn ties(&self) -> Option<super::Ties> {
-        let out: Vec<&BlockPlan> = self.inputs.plan.blocks.iter().filter(|block| block.out.is_some()).collect();
+        let out: Vec<&BlockPlan> = self
+            .inputs
+            .plan
+            .blocks
+            .iter()
+            .filter(|block| block.out.is_some())
+            .collect();
         if out.is_empty() {
             return None;
         }
         let lines: Vec<TieLine> = out.iter().filter_map(|block| self.tie_line(block)).collect();
         if self.weather.is_some() && !out.iter().any(|block| self.worth_a_look(block)) {
-            return Some(super::Ties { note: Some("Ties: no load worth a look.".to_owned()), lines: Vec::new() });
+            return Some(super::Ties {
+                note: Some("Ties: no load worth a look.".to_owned()),
+                lines: Vec::new(),
+            });
         }
-        let note = lines.is_empty().then(|| "What the ties carry is not known: it could not be computed.".to_owned());
+        let note = lines
+            .is_empty()
+            .then(|| "What the ties carry is not known: it could not be computed.".to_owned());
         Some(super::Ties { note, lines })
     }
 
@@ -32,13 +43,20 @@ impl Morning<'_> {
     fn worth_a_look(&self, block: &BlockPlan) -> bool {
         let outlook = self.inputs.outlooks.iter().find(|outlook| outlook.block == block.block);
         outlook.is_none_or(|outlook| {
-            outlook.worst_hour.is_none_or(|worst| worst.gust_high.0.max(worst.gust.0) >= outlook.critical_gust.0 / 2.0)
+            outlook
+                .worst_hour
+                .is_none_or(|worst| worst.gust_high.0.max(worst.gust.0) >= outlook.critical_gust.0 / 2.0)
         })
     }
 
     /// What the ties carry rests on the block alone and holds without a forecast.
     fn carries(&self, id: &BlockId) -> Option<MetresPerSecond> {
-        let told = self.inputs.outlooks.iter().find(|outlook| outlook.block == *id).map(|outlook| outlook.critical_gust);
+        let told = self
+            .inputs
+            .outlooks
+            .iter()
+            .find(|outlook| outlook.block == *id)
+            .map(|outlook| outlook.critical_gust);
         told.or_else(|| {
             let alley = &self.farm_block(id)?.alley;
             Some(MetresPerSecond(Ties::of(alley).critical_gust(&Shelter::of(alley))))
@@ -51,7 +69,12 @@ impl Morning<'_> {
         let lifts_before = |worst: &TieHour| {
             self.inputs.plan.tasks.iter().any(|task| {
                 let job = self.inputs.plan.job(task.block, task.job);
-                let same = self.inputs.plan.blocks.get(task.block).is_some_and(|of| of.block == block.block);
+                let same = self
+                    .inputs
+                    .plan
+                    .blocks
+                    .get(task.block)
+                    .is_some_and(|of| of.block == block.block);
                 same && task.start < worst.at && job.is_some_and(|job| job.job == Job::Lift)
             })
         };
@@ -62,14 +85,25 @@ impl Morning<'_> {
             block: if still { format!("{name}, if still out") } else { name },
             when: worst.map_or_else(unknown, |worst| {
                 let start = worst.at - TimeDelta::hours(1);
-                format!("{} {}", self.words.zone.local(start).format("%a"), self.words.clock(start))
+                format!(
+                    "{} {}",
+                    self.words.zone.local(start).format("%a"),
+                    self.words.clock(start)
+                )
             }),
             gust: worst.map_or_else(unknown, |worst| self.words.wind(worst.gust)),
             could_be: worst.filter(|_| runs).map(|worst| {
-                format!("{} to {}", self.words.wind_number(worst.gust_low), self.words.wind_number(worst.gust_high))
+                format!(
+                    "{} to {}",
+                    self.words.wind_number(worst.gust_low),
+                    self.words.wind_number(worst.gust_high)
+                )
             }),
             carry: self.words.wind_number(self.carries(&block.block)?),
-            more: worst.filter(|_| runs).and_then(|worst| worst.beaten).map(|beaten| words::chance(beaten.share())),
+            more: worst
+                .filter(|_| runs)
+                .and_then(|worst| worst.beaten)
+                .map(|beaten| words::chance(beaten.share())),
         })
     }
 }

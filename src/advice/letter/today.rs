@@ -18,7 +18,11 @@ impl<'a> Morning<'a> {
     pub(super) fn today(&self, lead: &Lead<'a>) -> Today {
         let today = self.words.today;
         let tasks = self.tasks_on(|day| day == today);
-        let items: Vec<Item> = tasks.iter().take(MOST_JOBS).filter_map(|task| self.item(task, lead)).collect();
+        let items: Vec<Item> = tasks
+            .iter()
+            .take(MOST_JOBS)
+            .filter_map(|task| self.item(task, lead))
+            .collect();
         let note = if self.weather.is_none() {
             Some("No job can be advised without a forecast.".to_owned())
         } else if !items.is_empty() {
@@ -32,7 +36,10 @@ impl<'a> Morning<'a> {
         let gap = (rest - today).num_days();
         let rest_note = (gap > 1).then(|| format!("{}. Next workday: {}.", self.rest_days(rest), words::date(rest)));
         let note = [note, rest_note].into_iter().flatten().collect::<Vec<_>>().join(" ");
-        Today { items, note: (!note.is_empty()).then_some(note) }
+        Today {
+            items,
+            note: (!note.is_empty()).then_some(note),
+        }
     }
 
     fn rest_days(&self, next: NaiveDate) -> String {
@@ -41,7 +48,11 @@ impl<'a> Morning<'a> {
         if first == last {
             format!("{} is a rest day", first.format("%a"))
         } else {
-            let join = if first + TimeDelta::days(1) == last { "and" } else { "to" };
+            let join = if first + TimeDelta::days(1) == last {
+                "and"
+            } else {
+                "to"
+            };
             format!("{} {join} {} are rest days", first.format("%a"), last.format("%a"))
         }
     }
@@ -50,7 +61,11 @@ impl<'a> Morning<'a> {
     pub(super) fn ahead(&self) -> Option<Ahead> {
         let next = self.next_workday();
         let tasks = self.tasks_on(|day| day > self.words.today && day <= next);
-        let items: Vec<Item> = tasks.iter().take(MOST_JOBS).filter_map(|task| self.item(task, &Lead::Unknown)).collect();
+        let items: Vec<Item> = tasks
+            .iter()
+            .take(MOST_JOBS)
+            .filter_map(|task| self.item(task, &Lead::Unknown))
+            .collect();
         let heading = if (next - self.words.today).num_days() == 1 {
             "Tomorrow".to_owned()
         } else {
@@ -65,10 +80,16 @@ impl<'a> Morning<'a> {
         let leads = matches!(lead, Lead::Do { task: leading, .. } if *leading == task);
         let what = match place.job.job {
             Job::Redry => doing(place),
-            Job::Lay | Job::Check | Job::Fold | Job::Lift => format!("{}, {}", doing(place), words::rows(place.job.rows)),
+            Job::Lay | Job::Check | Job::Fold | Job::Lift => {
+                format!("{}, {}", doing(place), words::rows(place.job.rows))
+            }
         };
-        let edge = self.farm_block(place.block).and_then(|block| block.exposed_edge.clone());
-        let edge = edge.filter(|_| place.job.job == Job::Check).map_or_else(String::new, |edge| format!(", {} first", words::name(&edge)));
+        let edge = self
+            .farm_block(place.block)
+            .and_then(|block| block.exposed_edge.clone());
+        let edge = edge
+            .filter(|_| place.job.job == Job::Check)
+            .map_or_else(String::new, |edge| format!(", {} first", words::name(&edge)));
         let mut notes = vec![self.hands(place), self.times(task)];
         if !leads {
             notes.push(self.own_verdict(place, task, opening));
@@ -86,12 +107,19 @@ impl<'a> Morning<'a> {
         let job = place.job;
         let mut said = format!("{}, {}", words::people(job.people), words::length(job.length));
         if job.rolls > 0 && matches!(job.job, Job::Lay | Job::Lift) {
-            let rolls = if job.rolls == 1 { "1 roll".to_owned() } else { format!("{} rolls", job.rolls) };
+            let rolls = if job.rolls == 1 {
+                "1 roll".to_owned()
+            } else {
+                format!("{} rolls", job.rolls)
+            };
             let weight = self.farm_block(place.block).map(|block| {
                 let kilograms = job.metres.0 * block.alley.cover_width_m * block.alley.cover_mass_kg_m2;
                 self.words.weight(kilograms / f64::from(job.rolls))
             });
-            said = weight.map_or_else(|| format!("{said}, {rolls}"), |weight| format!("{said}, {rolls} of {weight}"));
+            said = weight.map_or_else(
+                || format!("{said}, {rolls}"),
+                |weight| format!("{said}, {rolls} of {weight}"),
+            );
         }
         format!("{said}.")
     }
@@ -115,7 +143,10 @@ impl<'a> Morning<'a> {
         } else {
             String::new()
         };
-        format!("{maybe}Weather for it: {chance}. Stop if gusts pass {}.", self.words.wind(self.stop_gust(place, opening)))
+        format!(
+            "{maybe}Weather for it: {chance}. Stop if gusts pass {}.",
+            self.words.wind(self.stop_gust(place, opening))
+        )
     }
 
     pub(super) fn stop_gust(&self, place: Place<'a>, opening: &Opening) -> MetresPerSecond {
@@ -136,10 +167,15 @@ impl<'a> Morning<'a> {
 
     fn underside_first(&self, place: Place<'a>, task: &Task) -> String {
         let day = self.words.day_of(task.start);
-        let dry = self.outlook(place.block).and_then(|outlook| outlook.dry.iter().find(|dry| dry.day == day));
+        let dry = self
+            .outlook(place.block)
+            .and_then(|outlook| outlook.dry.iter().find(|dry| dry.day == day));
         match dry.and_then(|dry| dry.under) {
             Some(under) if words::half_up(under) > self.crew_day(day).start => {
-                format!("Feel the underside first: it dries last, at about {}.", self.words.clock_word(words::half_up(under)))
+                format!(
+                    "Feel the underside first: it dries last, at about {}.",
+                    self.words.clock_word(words::half_up(under))
+                )
             }
             _ => "Feel the underside first: it dries last.".to_owned(),
         }
@@ -147,18 +183,30 @@ impl<'a> Morning<'a> {
 
     /// The strongest gust of the next 48 hours beside what the ties carry.
     fn ties_first(&self, place: Place<'a>) -> Vec<String> {
-        let Some(outlook) = self.outlook(place.block) else { return Vec::new() };
-        let carry = format!("These ties carry about {}.", self.words.wind_number(outlook.critical_gust));
-        let Some(worst) = outlook.worst_hour else { return vec![carry] };
+        let Some(outlook) = self.outlook(place.block) else {
+            return Vec::new();
+        };
+        let carry = format!(
+            "These ties carry about {}.",
+            self.words.wind_number(outlook.critical_gust)
+        );
+        let Some(worst) = outlook.worst_hour else {
+            return vec![carry];
+        };
         let day = match (self.words.day_of(worst.at - TimeDelta::seconds(1)) - self.words.today).num_days() {
             0 => "today".to_owned(),
             1 => "tomorrow".to_owned(),
             _ => self.words.day(self.words.day_of(worst.at)),
         };
         let high = (!self.one_forecast()).then_some(worst.gust_high);
-        let high = high.map(|high| self.words.wind_number(high)).filter(|high| *high != self.words.wind_number(worst.gust));
+        let high = high
+            .map(|high| self.words.wind_number(high))
+            .filter(|high| *high != self.words.wind_number(worst.gust));
         let perhaps = high.map_or_else(String::new, |high| format!(", perhaps {high}"));
-        vec![format!("Gusts to {} {day}{perhaps}.", self.words.wind(worst.gust)), carry]
+        vec![
+            format!("Gusts to {} {day}{perhaps}.", self.words.wind(worst.gust)),
+            carry,
+        ]
     }
 
     fn damp_since(&self, place: Place<'a>) -> Vec<String> {
@@ -170,7 +218,9 @@ impl<'a> Morning<'a> {
 
     /// The two nearest limits of the headline, and how far off they are.
     pub(super) fn turns(&self, lead: &Lead<'a>) -> Option<Turns> {
-        let Lead::Do { place, task, opening } = lead else { return None };
+        let Lead::Do { place, task, opening } = lead else {
+            return None;
+        };
         let (job, margin) = (place.job.job, &opening.best.margin);
         let limit = format!("gusts pass {}", self.words.wind(self.stop_gust(*place, opening)));
         let latest = self.words.clock(task.latest_start);
@@ -192,7 +242,10 @@ impl<'a> Morning<'a> {
         } else {
             self.rain_chance(task)
         };
-        Some(Turns { turns, margin: format!("{wind}, {other}") })
+        Some(Turns {
+            turns,
+            margin: format!("{wind}, {other}"),
+        })
     }
 
     /// What the runs say of rain while the job is done.
@@ -218,5 +271,9 @@ fn length_down(hours: f64) -> String {
         return format!("{minutes:.0} min");
     }
     let (whole, rest) = ((minutes / 60.0).floor(), minutes % 60.0);
-    if rest < 1.0 { format!("{whole:.0} h") } else { format!("{whole:.0} h {rest:.0} min") }
+    if rest < 1.0 {
+        format!("{whole:.0} h")
+    } else {
+        format!("{whole:.0} h {rest:.0} min")
+    }
 }
