@@ -11,6 +11,7 @@ mod fetching;
 mod layers;
 mod letters;
 mod planning;
+mod published;
 mod replies;
 mod restart;
 mod schedule;
