@@ -7,6 +7,7 @@
 pub mod vapour;
 pub mod sky;
 pub mod sun;
+pub mod daylight;
 pub mod hedge;
 pub mod sunlight;
 pub mod wind;
@@ -14,6 +15,13 @@ pub mod tie_load;
 pub mod ground;
 pub mod sheet;
 pub mod run;
+pub mod mould;
+pub mod wetness_rules;
+pub mod beaufort;
+pub mod heat;
+pub mod wbgt;
+pub mod fire;
+pub mod lightning;
 
 pub use run::{CoverHour, Hour, Row, Start};
 pub use sunlight::Sunlight;

@@ -13,6 +13,7 @@ mod layers;
 mod letter_rules;
 mod letters;
 mod planning;
+mod published;
 mod replies;
 mod restart;
 mod schedule;
