@@ -9,6 +9,7 @@
 use super::ground::{Ground, Supply};
 use super::sheet::{self, Balance, Surroundings, WetPart};
 use super::sunlight::{SunHour, Sunlight};
+use super::vapour::Saturation;
 use super::wind::Shelter;
 use super::{C_P, EPSILON, R_D, SIGMA, SUB_STEPS, kelvin, kelvin4, sky, vapour};
 use crate::alley::Alley;
@@ -160,6 +161,8 @@ struct Cover<'a> {
     under: f64,
     sheet_c: f64,
     ground: Ground,
+    /// Saturation at the cloth, at the ground and at the dew point.
+    saturation: [Saturation; 3],
     before: Option<Before>,
     water_known: bool,
     doubtful: bool,
@@ -209,6 +212,7 @@ impl<'a> Cover<'a> {
                 deep_c: mean_c,
                 soil_mm: alley.soil_wetness0 * alley.soil_max_mm,
             },
+            saturation: [Saturation::about(mean_c); 3],
             before: None,
             water_known: !full,
             doubtful: full,
@@ -317,6 +321,7 @@ impl<'a> Cover<'a> {
         let (mut runoff, mut drip) = self.overflow();
 
         let around = self.around(now, sky_view);
+        let [at_cloth, ..] = &mut self.saturation;
         let Balance {
             sheet_c,
             film,
@@ -325,7 +330,7 @@ impl<'a> Cover<'a> {
             under_heat,
             residual,
             ..
-        } = around.cloth.balance(self.sheet_c);
+        } = around.cloth.balance(self.sheet_c, at_cloth);
         self.sheet_c = sheet_c;
 
         let per_watt = DT / around.latent_heat;
@@ -376,10 +381,11 @@ impl<'a> Cover<'a> {
     }
 
     /// Conductances, gap references, radiation and wet shares.
-    fn around(&self, now: &Now, sky_view: f64) -> Around {
+    fn around(&mut self, now: &Now, sky_view: f64) -> Around {
         let alley = self.alley;
         let dew_c = (now.dew_c + alley.dew_bias_c).min(now.air_c);
-        let air_kpa = vapour::saturation_kpa(dew_c);
+        let [_, at_ground, at_dew] = &mut self.saturation;
+        let air_kpa = at_dew.near(dew_c).0;
         let air_k = kelvin(now.air_c);
         let latent_heat = vapour::latent_heat(now.air_c);
         let rho_cp = C_P * 1000.0 * self.pressure / (R_D * air_k);
@@ -395,7 +401,7 @@ impl<'a> Cover<'a> {
         let k_g = self.ground.conductance(alley, g_b);
         let (gap_heat, gap_vapour) = (g_b + g_x, k_g + g_x);
         let ground_c = self.ground.surface_c;
-        let ground_kpa = vapour::saturation_kpa(ground_c);
+        let ground_kpa = at_ground.near(ground_c).0;
 
         let sky = sky::emissivity(air_kpa, now.air_c, now.cloud);
         let from_air = alley.emissivity * SIGMA * kelvin4(now.air_c) * (sky_view * sky + 1.0 - sky_view);
