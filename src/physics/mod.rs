@@ -14,6 +14,8 @@ pub mod tie_load;
 pub mod ground;
 pub mod sheet;
 pub mod run;
+#[cfg(test)]
+mod laws;
 
 pub use run::{CoverHour, Hour, Row, Start};
 pub use sunlight::Sunlight;
