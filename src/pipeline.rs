@@ -1,1 +1,134 @@
 //! The road from weather to letter, called by the daemon and the one-off commands alike.
+
+use chrono::{DateTime, TimeDelta, Utc};
+
+use crate::advice::chart::{self, ChartError, Width};
+use crate::advice::letter::{self, Digest, Inputs, Letter};
+use crate::advice::{calendar, html, text};
+use crate::farm::block::Block;
+use crate::farm::site::Site;
+use crate::farm::{Farm, Job};
+use crate::physics::sun::SunTrack;
+use crate::plan::effort::SPREAD;
+use crate::plan::need::{Need, needs};
+use crate::plan::{Plan, assign};
+use crate::record::{Entry, Ground};
+use crate::weather::stitch::{Source, stitch};
+use crate::weather::{Stamps, Timeline};
+use crate::workability::outlook::outlooks;
+use crate::workability::{BlockOutlook, JobRequest};
+
+/// What a morning needs beside farm, record and weather.
+#[derive(Debug, Clone, Copy)]
+pub struct Context<'a> {
+    /// When the next letter goes out.
+    pub next_letter: DateTime<Utc>,
+    /// Number of this letter on this farm.
+    pub number: u32,
+    /// What the letter before said, if there was one.
+    pub yesterday: Option<&'a Digest>,
+}
+
+/// One morning's advice, as facts.
+#[derive(Debug, Clone)]
+pub struct Morning {
+    /// The letter.
+    pub letter: Letter,
+    /// What each block's weather allows; empty without a usable forecast.
+    pub outlooks: Vec<BlockOutlook>,
+    /// The matching behind the letter.
+    pub plan: Plan,
+}
+
+/// Chance above which going pays, until the plan prices what is at stake: even odds.
+const EVEN_ODDS: f64 = 0.5;
+/// The sun is needed for the past of a timeline too.
+const PAST: TimeDelta = TimeDelta::days(7);
+/// What the HTML calls the chart.
+pub const CHART_ID: &str = "chart@covercast";
+
+/// Past and future of a site out of its forecasts; `None` if there are none.
+pub fn timeline(site: &Site, sources: &[Source<'_>], now: DateTime<Utc>) -> Option<Timeline> {
+    let ends = sources
+        .iter()
+        .map(|source| source.forecast.stamps)
+        .map(|stamps: Stamps| stamps.at(stamps.count))
+        .max()?;
+    let track = SunTrack::over(site.latitude.0, site.longitude.0, now - PAST, ends.max(now));
+    stitch(sources, now, |at| track.at(at).up)
+}
+
+/// One morning's advice. Without a timeline, or with one too old to judge by, it is an UNKNOWN letter.
+pub fn morning(
+    farm: &Farm,
+    entries: &[Entry],
+    timeline: Option<&Timeline>,
+    now: DateTime<Utc>,
+    context: Context<'_>,
+) -> Morning {
+    let ground = Ground::at(entries, now);
+    let needs = needs(farm, &ground, now);
+    let outlooks = timeline
+        .map(|timeline| outlooks(farm, &ground, timeline, |block| requests(block, &needs), now))
+        .unwrap_or_default();
+    let plan = assign::assign(farm, &ground, &needs, &outlooks, now);
+    let letter = letter::compose(&Inputs {
+        farm,
+        ground: &ground,
+        timeline,
+        outlooks: &outlooks,
+        plan: &plan,
+        now,
+        next_letter: context.next_letter,
+        number: context.number,
+        yesterday: context.yesterday,
+    });
+    Morning { letter, outlooks, plan }
+}
+
+/// The jobs a block needs windows for; a cover that lies out can always be folded, as the way out.
+fn requests(block: &Block, needs: &[Need]) -> Vec<JobRequest> {
+    let request = |need: &Need| JobRequest {
+        job: need.job,
+        // A wet piece needs hours of drying, its people only minutes.
+        length: if need.job == Job::Redry { SPREAD } else { need.length },
+        threshold: EVEN_ODDS,
+    };
+    needs
+        .iter()
+        .filter(|need| need.block == block.id)
+        .map(request)
+        .collect()
+}
+
+/// A letter in all its forms.
+#[derive(Debug)]
+pub struct Rendered {
+    /// Text part.
+    pub text: String,
+    /// HTML part; it shows the chart as [`CHART_ID`] if there is one.
+    pub html: String,
+    /// The narrow chart as SVG, if there is weather to draw.
+    pub svg: Option<String>,
+    /// The same as PNG, or why it could not be drawn.
+    pub png: Option<Result<Vec<u8>, ChartError>>,
+    /// Calendar of the recommended windows; `None` if there are none.
+    pub calendar: Option<String>,
+}
+
+/// Lays a letter out. `revision` must rise with every letter of the farm.
+///
+/// # Errors
+/// Says that the HTML could not be written; the text never fails.
+pub fn render(letter: &Letter, revision: u32) -> Result<Rendered, askama::Error> {
+    let svg = letter.chart.as_ref().map(|facts| chart::svg(facts, Width::Narrow));
+    let png = svg.as_deref().map(chart::png);
+    let shown = png.as_ref().is_some_and(Result::is_ok).then_some(CHART_ID);
+    Ok(Rendered {
+        text: text::render(letter),
+        html: html::render(letter, shown)?,
+        svg,
+        png,
+        calendar: (!letter.jobs.is_empty()).then(|| calendar::ics(letter, revision)),
+    })
+}

@@ -111,6 +111,7 @@ class Mail(unittest.TestCase):
             "no alternative text": (message(html=HTML.replace("alt=", "title=")), "no text in its stead"),
             "heavy page": (message(html=HTML.replace("</body>", "<p>word</p>" * 6000)), "HTML has"),
             "other time": (message(html=HTML.replace("13:30", "14:30")), "differ between text and HTML"),
+            "odd Content-ID": (message().replace(b"chart@example.invalid", b"chart"), "RFC 2045 wants <chart>"),
             "small picture": (message(png=picture(width=440)), "440 pixels wide"),
             "see-through picture": (message(png=picture(colour=6)), "see-through"),
             "damaged picture": (message(png=picture()[:-20] + b"12345678" + picture()[-12:]), "checksum"),

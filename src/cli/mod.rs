@@ -1,11 +1,21 @@
 //! Arguments, one file per command, and the exit code of each outcome.
 
+mod advise;
+mod check;
+mod demo;
+mod explain;
+mod loaded;
+mod note;
+mod run;
+mod status;
 mod trace;
 
 use std::io::Write as _;
 use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
+
+use crate::daemon::Clock;
 
 /// Weather windows for growers who lay white reflective cover between their tree rows.
 #[derive(Debug, Parser)]
@@ -17,6 +27,20 @@ struct Arguments {
 
 #[derive(Debug, Subcommand)]
 enum Command {
+    /// The main job on an invented orchard: prints a letter, writes mail, chart, calendar and JSON
+    Demo(demo::Arguments),
+    /// One morning's advice, printed
+    Advise(advise::Arguments),
+    /// The daemon: pulls forecasts and sends the letter every morning
+    Run(run::Arguments),
+    /// Reports what was done or seen: laid, checked, lifted, folded, redried, dry
+    Note(note::Arguments),
+    /// What is due, what was sent, the age of the data, and faults
+    Status(status::Arguments),
+    /// Why a letter says what it says
+    Explain(explain::Arguments),
+    /// Reads the files of a farm: tells every mistake at once, or what was understood
+    Check(check::CheckArgs),
     /// The cover model hour by hour, from one file of block numbers and one of weather
     Trace(trace::Arguments),
 }
@@ -34,6 +58,13 @@ pub struct Failure {
 pub fn main() -> ExitCode {
     let arguments = Arguments::parse();
     let outcome = match &arguments.command {
+        Command::Demo(arguments) => demo::demo(arguments),
+        Command::Advise(arguments) => advise::advise(arguments),
+        Command::Run(arguments) => run::run(arguments),
+        Command::Note(arguments) => note::note(arguments),
+        Command::Status(arguments) => status::status(arguments),
+        Command::Explain(arguments) => explain::explain(arguments),
+        Command::Check(arguments) => check::check(arguments, Clock::Wall.now()),
         Command::Trace(arguments) => trace::trace(arguments),
     };
     match outcome {

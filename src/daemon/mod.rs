@@ -1,6 +1,21 @@
 //! Clock, schedule, event loop and stopping.
 
+pub mod clock;
+pub mod event;
+pub mod letters;
+pub mod orders;
+pub mod post;
+pub mod road;
+pub mod run;
 pub mod schedule;
+pub mod supervisor;
+pub mod work;
+
+pub use clock::Clock;
+pub use event::Event;
+pub use orders::{Files, Orders, Reread};
+pub use run::{Wakes, run};
+pub use work::{Decided, Question, Work};
 
 use chrono::NaiveTime;
 

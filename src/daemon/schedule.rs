@@ -21,6 +21,9 @@ const CATCH_UP_UNTIL: NaiveTime = match NaiveTime::from_hms_opt(12, 0, 0) {
 /// A letter set for the afternoon can be caught up this long.
 const LATE_CATCH_UP: TimeDelta = TimeDelta::hours(2);
 
+/// Services are not asked this close to a full hour.
+const PULL_CLEARANCE: TimeDelta = TimeDelta::minutes(2);
+
 /// One due time of a daily job.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Due {
@@ -50,15 +53,34 @@ pub fn due_now(letter: &LetterTime, zone: &Zone, now: DateTime<Utc>) -> Option<D
         .filter(|due| now < due.until)
 }
 
-/// Local dates from `from` to `to`, both included, on which a letter was to go out.
-pub fn dates(letter: &LetterTime, from: NaiveDate, to: NaiveDate) -> Vec<NaiveDate> {
-    let start = (from.and_time(NaiveTime::MIN) - TimeDelta::seconds(1)).and_utc();
-    let mut dates: Vec<_> = wall_times(letter, start)
-        .map(|wall| wall.date())
-        .take_while(|date| *date <= to)
-        .collect();
-    dates.dedup();
-    dates
+/// Local dates after `last` on which a letter was to go out and is no longer worth sending; at most the last year.
+pub fn missed(letter: &LetterTime, zone: &Zone, last: NaiveDate, now: DateTime<Utc>) -> Vec<NaiveDate> {
+    let from = zone.day_start(last).max(now - TimeDelta::days(366)) - TimeDelta::days(1);
+    runs(letter, zone, from)
+        .take_while(|due| due.until <= now)
+        .map(|due| due.date)
+        .filter(|date| *date > last)
+        .collect()
+}
+
+/// When the services are asked next: after `minutes`, a tenth more or less by `luck` (−1 to 1), and never within
+/// two minutes of a full hour, when everybody asks.
+pub fn next_pull(now: DateTime<Utc>, minutes: u32, luck: f64) -> DateTime<Utc> {
+    #[expect(
+        clippy::cast_possible_truncation,
+        reason = "minutes of a pull, at most days, in seconds"
+    )]
+    let seconds = (f64::from(minutes) * 60.0 * (1.0 + 0.1 * luck.clamp(-1.0, 1.0))).round() as i64;
+    let next = now + TimeDelta::seconds(seconds.max(60));
+    let into_hour = next.timestamp().rem_euclid(3600);
+    let crowd = PULL_CLEARANCE.num_seconds();
+    if into_hour < crowd {
+        next + TimeDelta::seconds(2 * crowd - into_hour)
+    } else if into_hour >= 3600 - crowd {
+        next + TimeDelta::seconds(3600 - into_hour + 2 * crowd)
+    } else {
+        next
+    }
 }
 
 /// Due times after `after`, in order: the first of each local date, none before the one before it.
@@ -292,13 +314,31 @@ mod tests {
     }
 
     #[test]
-    fn missed_dates_are_named() {
+    fn missed_dates_are_named_and_today_is_not_missed_before_noon() {
+        let zone = Zone::named("Europe/Rome").unwrap();
         let letter = LetterTime::Cron("0 30 5 * * MON-FRI".to_owned());
-        let dates = dates(&letter, "2026-03-06".parse().unwrap(), "2026-03-10".parse().unwrap());
+        let missed = |now: &str| {
+            let dates = missed(&letter, &zone, "2026-03-05".parse().unwrap(), utc(now));
+            dates.iter().map(ToString::to_string).collect::<Vec<_>>()
+        };
+        assert_eq!(missed("2026-03-10T10:00:00Z"), ["2026-03-06", "2026-03-09"]);
         assert_eq!(
-            dates.iter().map(ToString::to_string).collect::<Vec<_>>(),
+            missed("2026-03-10T11:00:00Z"),
             ["2026-03-06", "2026-03-09", "2026-03-10"]
         );
+        assert_eq!(missed("2026-03-05T23:00:00Z"), [""; 0]);
+    }
+
+    proptest::proptest! {
+        #[test]
+        fn nobody_is_asked_at_the_full_hour(start in 0_i64..86_400, minutes in 5_u32..600, luck in -1.0..1.0_f64) {
+            let now = utc("2026-03-10T00:00:00Z") + TimeDelta::seconds(start);
+            let next = next_pull(now, minutes, luck);
+            let into_hour = next.timestamp().rem_euclid(3600);
+            assert!((120..3480).contains(&into_hour), "{next}");
+            let waited = (next - now).num_minutes();
+            assert!(waited >= i64::from(minutes) * 9 / 10 - 1 && waited <= i64::from(minutes) * 11 / 10 + 7, "{waited}");
+        }
     }
 
     #[test]

@@ -39,7 +39,9 @@ pub fn assign(farm: &Farm, ground: &Ground, needs: &[Need], outlooks: &[BlockOut
         });
     }
     for (block, job) in by_urgency(&plan) {
-        choose(farm, &mut plan, block, job, now);
+        if !spared(farm, &plan, block, job) {
+            choose(farm, &mut plan, block, job, now);
+        }
     }
     plan.tasks.sort_by_key(|task| task.start);
     plan.headline = headline(farm, &plan);
@@ -157,7 +159,30 @@ fn any_chance<'a>(openings: impl Iterator<Item = &'a Opening>) -> Option<Chance>
     })
 }
 
-/// Jobs in force, the one whose last sensible day comes first at the front.
+/// Whether a walk along the ties is spared because the cover is lifted or folded before it is due.
+fn spared(farm: &Farm, plan: &Plan, block: usize, job: usize) -> bool {
+    let Some(walk) = plan.job(block, job).filter(|job| job.job == Job::Check) else {
+        return false;
+    };
+    let gone = plan
+        .blocks
+        .get(block)
+        .into_iter()
+        .flat_map(|block| &block.jobs)
+        .filter(|other| {
+            matches!(other.job, Job::Lift | Job::Fold)
+                && other.rows.first <= walk.rows.first
+                && walk.rows.last <= other.rows.last
+        });
+    let days = gone
+        .filter_map(|other| other.openings.get(other.chosen?))
+        .map(|opening| farm.site.zone.day(opening.start));
+    days.min()
+        .is_some_and(|day| walk.last_day.is_none_or(|last| day <= last))
+}
+
+/// Jobs in force, the one whose last sensible day comes first at the front. A walk along the ties takes few hands and
+/// little time, so it fits in after the others.
 fn by_urgency(plan: &Plan) -> Vec<(usize, usize)> {
     let mut order: Vec<(usize, usize)> = Vec::new();
     for (block, of_block) in plan.blocks.iter().enumerate() {

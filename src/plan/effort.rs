@@ -23,8 +23,8 @@ const BY_HAND_M_H: f64 = 150.0;
 const TURN_OVER_S_M: f64 = 1.2;
 /// Assumed: the least time a walk or a spreading is worth leaving for.
 const LEAST_WALK_H: f64 = 0.5;
-/// Assumed: hours a spread piece lies before it is looked at.
-const SPREAD_H: f64 = 3.0;
+/// Assumed: hours a wet piece lies spread before it can be rolled dry; nobody waits beside it.
+pub const SPREAD: Hours = Hours(5.0);
 
 /// Ties of one piece: both sides at the block's spacing, and the ends.
 pub fn ties(piece: Metres, spacing: Metres) -> f64 {
@@ -64,7 +64,7 @@ pub fn effort(farm: &Farm, job: Job, metres: Metres, tie_count: f64) -> Effort {
                 (tie_count * LOOK_AT_TIE_S / 3600.0 / f64::from(people)).max(LEAST_WALK_H),
             )
         }
-        Job::Redry => (crew.min(2), SPREAD_H),
+        Job::Redry => (crew.min(2), LEAST_WALK_H),
     };
     Effort {
         people,

@@ -49,16 +49,14 @@ pub(super) struct BlockDraft {
     pub(super) width_at: Option<Range<usize>>,
 }
 
-pub(super) fn read(root: &Table<'_>, site: Option<&Site>, sets: &[SetDraft<'_>]) -> Vec<BlockDraft> {
+pub(super) fn read(root: &Table<'_>, site: &Site, sets: &[SetDraft<'_>]) -> Vec<BlockDraft> {
     let mut usual = Alley::default();
     let common = root.table("alley");
     if let Some(table) = &common {
         table.knows(&numbers().map(|number| number.name).collect::<Vec<_>>());
         set_numbers(table, &mut usual);
     }
-    if let Some(site) = site {
-        (usual.lat, usual.lon, usual.alt_m) = (site.latitude.0, site.longitude.0, site.elevation.0);
-    }
+    (usual.lat, usual.lon, usual.alt_m) = (site.latitude.0, site.longitude.0, site.elevation.0);
     let mut drafts: Vec<BlockDraft> = Vec::new();
     for table in root.tables("block") {
         let draft = block(&table, common.as_ref(), usual, sets);

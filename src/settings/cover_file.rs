@@ -1,8 +1,11 @@
 //! The `[[set]]` tables of `farm.toml`: which metres of cover serve which blocks.
 
+use std::ops::Range;
+
 use super::block_file::BlockDraft;
 use super::quantity::Allowed;
-use super::table::{Table, closest};
+use super::table::Table;
+use super::words::{closest, listed};
 use crate::farm::block::{Block, BlockId};
 use crate::farm::cover::{CoverSet, SetId};
 use crate::units::Metres;
@@ -16,25 +19,27 @@ const ROLL: Metres = Metres(80.0);
 #[derive(Debug)]
 pub(super) struct SetDraft<'a> {
     pub(super) set: CoverSet,
+    /// Where each of its blocks is named.
+    places: Vec<Range<usize>>,
     table: Table<'a>,
 }
 
 pub(super) fn read<'a>(root: &Table<'a>) -> Vec<SetDraft<'a>> {
     let mut drafts: Vec<SetDraft<'a>> = Vec::new();
     for table in root.tables("set") {
-        let set = set(&table);
+        let (set, places) = set(&table);
         if drafts
             .iter()
             .any(|other| other.set.id == set.id && !set.id.0.is_empty())
         {
             table.wrong("name", "name stands twice", "a set of that name is there already", "");
         }
-        drafts.push(SetDraft { set, table });
+        drafts.push(SetDraft { set, places, table });
     }
     drafts
 }
 
-fn set(table: &Table<'_>) -> CoverSet {
+fn set(table: &Table<'_>) -> (CoverSet, Vec<Range<usize>>) {
     table.knows(SET);
     table.needs(&[
         ("name", "name = \"set A\""),
@@ -47,17 +52,21 @@ fn set(table: &Table<'_>) -> CoverSet {
     if blocks.is_empty() && table.find("blocks").is_some() {
         table.wrong("blocks", "a set that serves no block", "at least one name", "");
     }
-    CoverSet {
+    let (mut ids, mut places) = (Vec::new(), Vec::new());
+    for value in blocks {
+        if let Some(name) = table.text_in("blocks", value, 24) {
+            ids.push(BlockId(name));
+            places.push(value.span());
+        }
+    }
+    let set = CoverSet {
         id: SetId(table.text("name", 20).unwrap_or_default()),
         width: length("width_m", 0.3, 8.0).unwrap_or_default(),
         length: length("metres", 1.0, 200_000.0).unwrap_or_default(),
         roll_length: length("roll_length_m", 10.0, 500.0).unwrap_or(ROLL),
-        blocks: blocks
-            .iter()
-            .filter_map(|name| table.text_in("blocks", name, 24))
-            .map(BlockId)
-            .collect(),
-    }
+        blocks: ids,
+    };
+    (set, places)
 }
 
 /// The sets, checked against the blocks; without any `[[set]]`, one for each block with just its metres.
@@ -93,23 +102,34 @@ fn own_set(block: &Block) -> CoverSet {
 }
 
 fn check_blocks(draft: &SetDraft<'_>, before: &[&BlockId], blocks: &[BlockDraft]) {
-    let SetDraft { set, table } = draft;
+    let SetDraft { set, places, table } = draft;
     let names: Vec<&str> = blocks
         .iter()
         .map(|draft| draft.block.id.0.as_str())
         .filter(|name| !name.is_empty())
         .collect();
-    for (place, id) in set.blocks.iter().enumerate() {
+    for (place, (id, span)) in set.blocks.iter().zip(places).enumerate() {
         let Some(block) = blocks.iter().find(|draft| draft.block.id == *id) else {
-            let cure = closest(&id.0, &names)
-                .map(|near| format!("did you mean \"{near}\"?"))
-                .unwrap_or_default();
-            table.wrong("blocks", &format!("no block is called {id}"), "", &cure);
+            let cure = match closest(&id.0, &names) {
+                Some(near) => format!("did you mean \"{near}\"?"),
+                None => format!("blocks in this file: {}", listed(&names)),
+            };
+            table.file.mistake(
+                span.clone(),
+                &table.say("no such block"),
+                &format!("no [[block]] is called {id}"),
+                &cure,
+            );
             continue;
         };
         if before.contains(&id) || set.blocks.iter().take(place).any(|other| other == id) {
             let cure = "a block belongs to one set";
-            table.wrong("blocks", &format!("block {id} is served twice"), "named before", cure);
+            table.file.mistake(
+                span.clone(),
+                &table.say("a block is served twice"),
+                &format!("{id} is named before"),
+                cure,
+            );
         }
         check_width(draft, block);
         let wanted = block.block.cover();

@@ -17,8 +17,8 @@ const MOST_SECRET_BYTES: u64 = 4096;
 ///
 /// # Errors
 /// A folder, a pipe, a file over 1 MiB, a link out of `folder`, or bytes that are not UTF-8.
-pub(super) fn read(path: &Path, name: &str, folder: &Path) -> Result<Option<Text>, Finding> {
-    let refuse = |what: &str, cure: &str| Err(Finding::whole(name, what, cure));
+pub(super) fn read(path: &Path, name: &str, folder: &Path) -> Result<Option<Text>, Box<Finding>> {
+    let refuse = |what: &str, cure: &str| Err(Box::new(Finding::whole(name, what, cure)));
     let meta = match fs::metadata(path) {
         Ok(meta) => meta,
         Err(error) if error.kind() == ErrorKind::NotFound => return Ok(None),
@@ -48,17 +48,17 @@ fn too_big(bytes: u64) -> String {
 }
 
 /// UTF-8 text with or without byte-order mark.
-pub(super) fn decode(name: &str, bytes: &[u8]) -> Result<Text, Finding> {
+pub(super) fn decode(name: &str, bytes: &[u8]) -> Result<Text, Box<Finding>> {
     match std::str::from_utf8(bytes) {
         Ok(text) if text.contains('\0') => {
             let text = Text::new(name, text);
             let at = text.text.find('\0').unwrap_or_default();
-            Err(text.finding(
+            Err(Box::new(text.finding(
                 at..at + 1,
                 "is not a text file",
                 "a zero byte stands here",
                 "save it as plain UTF-8 text",
-            ))
+            )))
         }
         Ok(text) => Ok(Text::new(name, text)),
         Err(error) => {
@@ -70,7 +70,7 @@ pub(super) fn decode(name: &str, bytes: &[u8]) -> Result<Text, Finding> {
             };
             let label = format!("byte 0x{byte:02X} here");
             let cure = "save it as UTF-8: \"CSV UTF-8\" in a spreadsheet, \"UTF-8\" in an editor";
-            Err(text.finding(at..at + 3, "is not UTF-8 text", &label, cure))
+            Err(Box::new(text.finding(at..at + 3, "is not UTF-8 text", &label, cure)))
         }
     }
 }
@@ -102,9 +102,8 @@ pub(super) fn place(name: &str, folder: &Path) -> Result<PathBuf, &'static str> 
     Ok(joined)
 }
 
-/// What speaks against a file with a password or key; its content is never part of the answer.
-pub(super) fn secret_fault(path: &Path) -> Option<String> {
-    let shown = path.display();
+/// What speaks against a file with a password or key, called `shown`; its content is never part of the answer.
+pub(super) fn secret_fault(path: &Path, shown: &str) -> Option<String> {
     match fs::metadata(path) {
         Err(error) if error.kind() == ErrorKind::NotFound => Some(format!("{shown} is not there")),
         Err(error) => Some(format!("{shown} cannot be looked at: {error}")),
@@ -143,13 +142,13 @@ mod tests {
     fn a_secret_open_to_others_is_refused_without_its_content() {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("password");
-        assert!(secret_fault(&path).unwrap().contains("is not there"));
+        assert!(secret_fault(&path, "password").unwrap().contains("is not there"));
         fs::write(&path, "canary-7f3a").unwrap();
         fs::set_permissions(&path, fs::Permissions::from_mode(0o640)).unwrap();
-        let fault = secret_fault(&path).unwrap();
+        let fault = secret_fault(&path, "password").unwrap();
         assert!(fault.contains("mode 640") && !fault.contains("canary"), "{fault}");
         fs::set_permissions(&path, fs::Permissions::from_mode(0o600)).unwrap();
-        assert_eq!(secret_fault(&path), None);
+        assert_eq!(secret_fault(&path, "password"), None);
     }
 
     #[test]

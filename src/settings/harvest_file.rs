@@ -2,8 +2,11 @@
 
 use chrono::{Days, NaiveDate, NaiveDateTime, NaiveTime};
 
-use super::sheet::{self, Cell, SheetRow};
-use super::table::{File, closest, listed};
+use super::cells::Cell;
+use super::date::{date, whole_days};
+use super::file::File;
+use super::sheet::{self, SheetRow};
+use super::words::{closest, listed};
 use crate::farm::block::{Block, BlockId};
 use crate::farm::harvest::{Blackout, Pick};
 use crate::farm::{Farm, Job};
@@ -68,11 +71,11 @@ fn pick(file: &File, row: &SheetRow, farm: Option<&Farm>) -> Option<Pick> {
         }
     }
     let block = row.cell(0).and_then(|cell| named(file, cell, &cell.text, farm));
-    let first = row.cell(2).and_then(|cell| sheet::date(file, cell, "first pick"));
-    let last = row.cell(3).and_then(|cell| sheet::date(file, cell, "last pick"));
+    let first = row.cell(2).and_then(|cell| date(file, cell, "first pick"));
+    let last = row.cell(3).and_then(|cell| date(file, cell, "last pick"));
     let either_way = row
         .cell(4)
-        .and_then(|cell| sheet::whole_days(file, cell, "days either way", 30));
+        .and_then(|cell| whole_days(file, cell, "days either way", 30));
     if let (Some(first), Some(last), Some(cell)) = (first, last, row.cell(3)) {
         let days = (last - first).num_days();
         if days < 0 {
@@ -159,7 +162,11 @@ fn blackout(file: &File, row: &SheetRow, farm: Option<&Farm>) -> Option<Blackout
             file.mistake(
                 cell.span.clone(),
                 "ends before it begins",
-                &format!("{to} is not after {from}"),
+                &format!(
+                    "{} is not after {}",
+                    to.format("%Y-%m-%d %H:%M"),
+                    from.format("%Y-%m-%d %H:%M")
+                ),
                 "are the two swapped?",
             );
         } else if (to - from).num_days() > LONGEST_BLACKOUT_DAYS {
@@ -234,7 +241,7 @@ fn moment(file: &File, cell: &Cell, what: &str, edge: Edge) -> Option<NaiveDateT
         text: day_text.to_owned(),
         span: cell.span.clone(),
     };
-    let day: NaiveDate = sheet::date(file, &day_cell, what)?;
+    let day: NaiveDate = date(file, &day_cell, what)?;
     let Some(time_text) = time_text else {
         let day = match edge {
             Edge::Start => day,
@@ -289,6 +296,7 @@ mod tests {
              =A1,Fuji,2026-04-20,2026-04-18,2\n\
              Hill,,2026-04-20,2027-04-18,90\n",
         );
+        let found = found.sorted(&["harvest.csv"]);
         let told: Vec<String> = found
             .mistakes
             .iter()
@@ -297,12 +305,12 @@ mod tests {
         assert_eq!(
             told,
             [
+                "2:12 first pick cannot be read",
                 "2:36 more cells than columns",
                 "3:1 a formula in a cell",
+                "3:21 last pick before first pick",
                 "4:1 variety is blank",
-                "2:12 first pick cannot be read",
-                "3:20 last pick before first pick",
-                "4:7 a very long picking",
+                "4:18 a very long picking",
                 "4:29 days either way is out of range",
             ]
             .map(str::to_owned)

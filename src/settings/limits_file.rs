@@ -105,14 +105,15 @@ enum Way {
 
 /// `[good, bad]` or `[good, bad, floor]`.
 fn ramp(table: &Table<'_>, key: &str, allowed: &Allowed, way: Way) -> Option<Ramp> {
-    let wanted = "two numbers in brackets, [full worth up to, stops at]";
+    let wanted = "[good, bad]";
     let values = table.list(key, wanted)?;
     let (Some(good), Some(bad), true) = (values.first(), values.get(1), values.len() <= 3) else {
+        let what = format!("{key} has {} values", values.len());
         table.wrong(
             key,
-            &format!("{key} has {} numbers", values.len()),
-            &format!("{wanted}, or with a third, [.., .., least worth]"),
-            "",
+            &what,
+            "[good, bad] or [good, bad, floor]",
+            "full worth up to good, no work from bad on",
         );
         return None;
     };

@@ -4,9 +4,14 @@
 //! settings in force. What is odd but possible comes as remarks beside the farm.
 
 mod block_file;
+mod cells;
+mod clean;
 mod cover_file;
+mod crew_file;
+mod date;
 mod disk;
 mod farm_file;
+mod file;
 mod harvest_file;
 mod limits_file;
 mod mail_file;
@@ -14,20 +19,25 @@ mod mistake;
 mod quantity;
 mod service_file;
 mod sheet;
+mod site_file;
 mod table;
+mod value;
+mod words;
 mod zone_data;
 
 use std::path::{Path, PathBuf};
 
 use chrono::{DateTime, NaiveDate, Utc};
 
-pub use mistake::{Colour, Finding, Mistakes, clean, draw_remarks};
+pub use clean::clean;
+pub use mistake::{Colour, Finding, Mistakes, draw_remarks};
+pub use service_file::LETTER_AT;
 pub use zone_data::ZoneData;
 
 use crate::farm::Farm;
 use crate::{daemon, deliver, sources};
+use file::File;
 use mistake::{Found, Text};
-use table::File;
 
 /// The service file, checked.
 #[derive(Debug, Clone, PartialEq)]
@@ -103,7 +113,7 @@ pub fn load_farm(folder: &Path) -> Result<LoadedFarm, Mistakes> {
     let mut text = |name: &str| match disk::read(&folder.join(name), name, folder) {
         Ok(text) => text.ok_or(Absent::Missing),
         Err(finding) => {
-            found.mistakes.push(finding);
+            found.mistakes.push(*finding);
             Err(Absent::Noted)
         }
     };
@@ -219,7 +229,7 @@ pub fn load_service(file: &Path, now: DateTime<Utc>) -> Result<LoadedService, Mi
             "is not there",
             "copy config/service.toml there and make it yours",
         )])),
-        Err(finding) => Err(Mistakes(vec![finding])),
+        Err(finding) => Err(Mistakes(vec![*finding])),
     }
 }
 
@@ -264,10 +274,10 @@ pub fn farm_keys() -> Vec<String> {
         .collect();
     let mut keys = Vec::new();
     for (table, known) in [
-        ("site", farm_file::SITE),
-        ("people", farm_file::PERSON),
-        ("crew", farm_file::CREW),
-        ("machine", farm_file::MACHINE),
+        ("site", site_file::SITE),
+        ("people", crew_file::PERSON),
+        ("crew", crew_file::CREW),
+        ("machine", crew_file::MACHINE),
         ("set", cover_file::SET),
         ("costs", farm_file::COSTS),
         ("limits", &limits),

@@ -5,10 +5,13 @@ use std::path::{Path, PathBuf};
 use chrono::{DateTime, NaiveTime, Utc};
 
 use super::disk;
+use super::file::File;
 use super::mail_file;
-use super::table::{File, Table, line_fault};
+use super::table::Table;
+use super::words::line_fault;
 use super::{Log, Service};
-use crate::daemon::{LetterTime, Settings as Schedule, schedule};
+use crate::daemon::schedule::{self, CronMistake};
+use crate::daemon::{LetterTime, Settings as Schedule};
 use crate::sources::{Role, Service as Source, ServiceKind, Settings as Sources};
 use crate::weather::Product;
 
@@ -39,7 +42,7 @@ const PRODUCTS: &[(&str, Product)] = &[
 const LOGS: &[(&str, Log)] = &[("text", Log::Text), ("json", Log::Json)];
 
 /// When the letter goes out if nothing is told.
-const LETTER_AT: NaiveTime = match NaiveTime::from_hms_opt(5, 30, 0) {
+pub const LETTER_AT: NaiveTime = match NaiveTime::from_hms_opt(5, 30, 0) {
     Some(time) => time,
     None => NaiveTime::MIN,
 };
@@ -112,13 +115,11 @@ pub(super) fn path(table: &Table<'_>, key: &str, folder: &Path) -> Option<PathBu
 /// A file with a password or key, which only its owner may read.
 pub(super) fn secret(table: &Table<'_>, key: &str, folder: &Path) -> Option<PathBuf> {
     let path = path(table, key, folder)?;
-    if let Some(fault) = disk::secret_fault(&path) {
-        table.wrong(
-            key,
-            &format!("{key} cannot be used"),
-            &fault,
-            &format!("one line in it, then: chmod 600 {}", path.display()),
-        );
+    let shown = table.file.text.slice(table.span(key));
+    let shown = shown.trim_matches(['"', '\'']);
+    if let Some(fault) = disk::secret_fault(&path, shown) {
+        let cure = format!("one line in it, then: chmod 600 {shown}");
+        table.wrong(key, &format!("{key} cannot be used"), &fault, &cure);
     }
     Some(path)
 }
@@ -132,8 +133,8 @@ fn contact(root: &Table<'_>) -> Option<String> {
         root.wrong(
             "contact",
             "contact cannot be used",
-            &format!("{contact}; wanted a mail address or an https page"),
-            "",
+            "no mail address and no https page",
+            "such as \"farm@example.org\"",
         );
     }
     Some(contact)
@@ -208,18 +209,16 @@ fn base_url(table: &Table<'_>, allow_loopback: bool) -> Option<String> {
                 Some("http only to this machine")
             }
         }
-        (None, Some(_)) => Some("https is wanted; http only to this machine with allow_loopback = true"),
+        (None, Some(_)) => Some("https is wanted"),
         (None, None) => Some("an address that begins with https://"),
     };
     match fault {
         None => Some(url.trim_end_matches('/').to_owned()),
         Some(fault) => {
-            let shown = url.split(['?', '#']).next().unwrap_or_default();
-            let shown = shown.rsplit('@').next().unwrap_or_default();
             table.wrong(
                 "base_url",
                 "base_url cannot be used",
-                &format!("{shown}: {fault}"),
+                fault,
                 "https://host, up to the path of the interface",
             );
             None
@@ -278,9 +277,25 @@ fn cron(table: &Table<'_>, now: DateTime<Utc>) -> Option<LetterTime> {
     match schedule::read_cron(&text, now) {
         Ok(letter) => Some(letter),
         Err(fault) => {
-            let cure = "second minute hour day month weekday, such as \"0 30 5 * * MON-SAT\"";
-            table.wrong("cron", "cron cannot be used", &fault.to_string(), cure);
+            let (at, cure) = cron_fault(&fault);
+            table.wrong("cron", "cron cannot be used", &at, cure);
             None
         }
+    }
+}
+
+/// What is wrong with a cron text, short enough to stand under it, and the cure.
+fn cron_fault(fault: &CronMistake) -> (String, &'static str) {
+    let six = "six fields: second minute hour day month weekday, such as \"0 30 5 * * MON-SAT\"";
+    match fault {
+        CronMistake::Empty => ("nothing here".to_owned(), six),
+        CronMistake::Fields { found: 5 } => ("5 fields; the seconds are missing".to_owned(), six),
+        CronMistake::Fields { found } => (format!("{found} fields"), six),
+        CronMistake::WeekdayNumber { found } => (
+            format!("weekday {found} as a number"),
+            "names only (MON, MON-SAT, SAT,SUN): numbers are counted in two ways",
+        ),
+        CronMistake::Unreadable { .. } => ("no schedule".to_owned(), six),
+        CronMistake::Never { .. } => ("no run in the year to come".to_owned(), "look at day and month"),
     }
 }

@@ -5,7 +5,7 @@
 //! 2. The days a reply covers say on which day it was made, for the service starts its axis `past_days`
 //!    before that day and ends it `forecast_days` after. Where the request is known, so is the day.
 //! 3. For a file of which nothing else is known, the day is found from the number of days it covers:
-//!    the first of [`USUAL`] that gives that number and a day not after now. If none does, or the
+//!    the first of `USUAL` that gives that number and a day not after now. If none does, or the
 //!    axis does not begin at midnight, the day is that of its first hour, the oldest it can be. What
 //!    is unusual is so taken for older than it is, not for younger.
 //!
@@ -29,7 +29,7 @@ pub struct Asked {
 /// Days back and days ahead that files are usually asked for, the likeliest first: our own request,
 /// the service's menu without past days, then its menu with them.
 const USUAL: [(i64, &[i64]); 10] = [
-    (5, &[7, 10, 14, 16]),
+    (5, &[7, 10, 14, 15, 16]),
     (0, &[3, 5, 7, 10, 14, 16]),
     (1, AHEAD),
     (2, AHEAD),

@@ -1,14 +1,27 @@
 //! Forecast services: what each replies, turned into [`crate::weather`]; fetched politely, kept on disk.
 
+mod address;
+pub mod cache;
+pub mod client;
+pub mod fault;
 pub mod issue;
+mod key;
 pub mod open_meteo;
 pub mod refusal;
+pub mod round;
+mod request;
+pub mod state;
+mod transport;
 
 use std::path::PathBuf;
 
 use chrono::{DateTime, Utc};
 
+pub use cache::{load_state, save_state};
+pub use client::{Limits, Pulled, cached, prepare_tls, pull, pull_within};
+pub use fault::Fault;
 pub use refusal::Refusal;
+pub use state::ServiceState;
 
 use crate::farm::site::Site;
 use crate::weather::{Forecast, Place, Product};
@@ -63,11 +76,12 @@ pub struct Service {
     pub kind: ServiceKind,
     /// What its forecast is used for.
     pub role: Role,
-    /// Address up to the path, `https` (or `http` to loopback with `allow_loopback`).
+    /// Address up to the interface's own path, such as `https://api.open-meteo.com`; `https`, or `http`
+    /// to loopback with `allow_loopback`.
     pub base_url: String,
     /// File that holds the key, if the service wants one.
     pub key_file: Option<PathBuf>,
-    /// Model or models to ask for; `None` for the service's own choice.
+    /// Model to ask for; `None` for the service's own choice.
     pub models: Option<String>,
     /// Days ahead.
     pub days: u32,

@@ -134,7 +134,8 @@ impl fmt::Display for Refusal {
             ),
             Self::Shape { line, column } => write!(
                 f,
-                "the reply is not built as documented at line {line} column {column}; check that the address is the forecast or ensemble interface"
+                "the reply is not built as documented at line {line} column {column}; check that the address \
+                    is the forecast or ensemble interface"
             ),
             Self::ServiceError(reason) => write!(f, "the service refused the request: \"{reason}\""),
             Self::SeveralPlaces => write!(f, "the reply is a list of places; ask for one place only"),
@@ -163,7 +164,8 @@ impl fmt::Display for Refusal {
                 offset_s: Some(offset_s),
             } => write!(
                 f,
-                "the times are local with one fixed offset of {offset_s} s, which is wrong across a clock change; ask with timeformat=unixtime or timezone=GMT"
+                "the times are local with one fixed offset of {offset_s} s, which is wrong across a clock \
+                    change; ask with timeformat=unixtime or timezone=GMT"
             ),
             Self::LocalTimes { offset_s: None } => write!(
                 f,
@@ -179,11 +181,13 @@ impl fmt::Display for Refusal {
             ),
             Self::NotHourly { step_h } => write!(
                 f,
-                "the values stand {step_h} h apart and only hourly ones can be judged; ask without temporal_resolution"
+                "the values stand {step_h} h apart and only hourly ones can be judged; ask without \
+                    temporal_resolution"
             ),
             Self::TooLong => write!(
                 f,
-                "the reply has more hours or members than any forecast has; ask for at most 92 past and 35 coming days"
+                "the reply has more hours or members than any forecast has; ask for at most 92 past and 35 \
+                    coming days"
             ),
             Self::Lengths { key, values, times } => write!(
                 f,
@@ -204,7 +208,8 @@ impl fmt::Display for Refusal {
             ),
             Self::Impossible { word, rejected, of } => write!(
                 f,
-                "{rejected} of {of} values of {word} are like no weather, so none is trusted; check the source or fetch again"
+                "{rejected} of {of} values of {word} are like no weather, so none is trusted; check the \
+                    source or fetch again"
             ),
             Self::NoPlace => write!(
                 f,
@@ -212,11 +217,13 @@ impl fmt::Display for Refusal {
             ),
             Self::OtherPlace { degrees, allowed } => write!(
                 f,
-                "the reply is for a place {degrees:.2}° away from the site ({allowed}° allowed); check latitude and longitude"
+                "the reply is for a place {degrees:.2}° away from the site ({allowed}° allowed); check \
+                    latitude and longitude"
             ),
             Self::OtherHeight { told_m, site_m } => write!(
                 f,
-                "the reply is for {told_m:.0} m above sea level and the site lies at {site_m:.0} m (300 m apart allowed); check the site's elevation or ask with elevation="
+                "the reply is for {told_m:.0} m above sea level and the site lies at {site_m:.0} m (300 m \
+                    apart allowed); check the site's elevation or ask with elevation="
             ),
             Self::Future { at } => write!(
                 f,

@@ -31,8 +31,6 @@ pub struct Trouble {
     pub text: String,
     /// Since when.
     pub since: DateTime<Utc>,
-    /// When it was last seen.
-    pub seen: DateTime<Utc>,
 }
 
 impl Store {
@@ -83,8 +81,8 @@ impl Store {
             .query_row("select text from trouble where thing = ?1", [thing], |row| row.get(0))
             .optional()?;
         self.connection.execute(
-            "insert into trouble (thing, text, since, seen) values (?1, ?2, ?3, ?3)
-             on conflict (thing) do update set text = excluded.text, seen = excluded.seen",
+            "insert into trouble (thing, text, since) values (?1, ?2, ?3)
+             on conflict (thing) do update set text = excluded.text",
             (thing, text, seconds(now)),
         )?;
         Ok(before.as_deref() != Some(text))
@@ -102,13 +100,12 @@ impl Store {
     pub fn troubles(&self) -> Result<Vec<Trouble>, Fault> {
         let mut statement = self
             .connection
-            .prepare("select thing, text, since, seen from trouble order by since, thing")?;
+            .prepare("select thing, text, since from trouble order by since, thing")?;
         let rows = statement.query_map([], |row| {
             Ok(Trouble {
                 thing: row.get(0)?,
                 text: row.get(1)?,
                 since: time(row.get(2)?),
-                seen: time(row.get(3)?),
             })
         })?;
         rows.map(|row| row.map_err(Fault::from)).collect()

@@ -110,7 +110,8 @@ impl Store {
     }
 }
 
-fn make_folder(folder: &Path) -> Result<(), Fault> {
+/// Makes the state folder, for its owner only, and sets the process's file mask to the same.
+pub fn make_folder(folder: &Path) -> Result<(), Fault> {
     rustix::process::umask(Mode::from_raw_mode(0o077));
     let made = DirBuilder::new().recursive(true).mode(0o700).create(folder);
     made.map_err(|source| Fault::Folder {

@@ -73,8 +73,7 @@ create table feed (
 create table trouble (
     thing text primary key,
     text text not null,
-    since integer not null,
-    seen integer not null
+    since integer not null
 ) strict, without rowid;
 "];
 

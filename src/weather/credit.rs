@@ -12,3 +12,14 @@ pub struct Credit {
     /// Where the licence stands.
     pub link: String,
 }
+
+impl Credit {
+    /// For weather that nobody forecast, such as the demo's.
+    pub fn invented() -> Self {
+        Self {
+            service: "Demo".to_owned(),
+            line: "Invented weather for the demo, not a forecast".to_owned(),
+            link: String::new(),
+        }
+    }
+}

@@ -59,8 +59,8 @@ const BRIDGED_HOURS: usize = 3;
 /// Joins the forecasts of one place into one past and future. `None` if there is none to join.
 ///
 /// The first members that are not too old decide, else the first single forecast; a further single
-/// forecast stands beside them as `main`. All runs share the past of `main` or, if it knows no more of
-/// it, of the control run. `sin_elevation` gives the sine of the sun's elevation at the place, for
+/// forecast stands beside them as `main`. All runs share the past of `main` or, if its axis begins
+/// later, of the control run. `sin_elevation` gives the sine of the sun's elevation at the place, for
 /// sources that offer no radiation.
 pub fn stitch(
     sources: &[Source<'_>],
@@ -80,7 +80,9 @@ pub fn stitch(
     };
     let mut runs = place(deciding);
     let mut main = beside.and_then(|source| place(source).into_iter().next());
-    let past = richer_past(runs.first()?, main.as_ref(), now_row).clone();
+    let main_reaches_further =
+        beside.is_some_and(|source| reach(source.forecast, stamps) >= reach(deciding.forecast, stamps));
+    let past = main.as_ref().filter(|_| main_reaches_further).or(runs.first())?.clone();
     for run in runs.iter_mut().chain(main.as_mut()) {
         share_past(run, &past, now_row);
     }
@@ -167,12 +169,10 @@ fn moved(forecast: &Forecast, run: &Run, stamps: Stamps, sin_elevation: &impl Fn
     moved
 }
 
-/// The run that knows more hours of the past; the control run if both know the same.
-fn richer_past<'a>(control: &'a Run, main: Option<&'a Run>, now_row: usize) -> &'a Run {
-    match main {
-        Some(main) if past_hours(main, now_row) >= past_hours(control, now_row) => main,
-        _ => control,
-    }
+/// How many hours of an axis a forecast's own axis begins before the end of. Holes do not count: if
+/// they did, taking a wet hour away from one source would let a drier one tell the past.
+fn reach(forecast: &Forecast, stamps: Stamps) -> i64 {
+    (stamps.at(stamps.count) - forecast.stamps.first.max(stamps.first)).num_hours()
 }
 
 fn share_past(run: &mut Run, past: &Run, now_row: usize) {

@@ -7,8 +7,13 @@
     reason = "tests"
 )]
 
+mod fetching;
+mod fetching;
 mod layers;
+mod letters;
 mod planning;
 mod replies;
+mod settings;
+mod small_orchard;
 mod trace;
 mod windows;

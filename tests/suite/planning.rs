@@ -272,3 +272,16 @@ fn two_jobs_never_ask_for_the_same_hands() {
     assert_eq!(starts.len(), 2, "{:?}", plan.tasks);
     assert_eq!(plan.headline.map(|headline| headline.block), Some(0));
 }
+
+#[test]
+fn nobody_walks_the_ties_of_a_cover_that_is_lifted_first() {
+    let farm = farm(vec![pick("Creek", "2026-03-16")]);
+    let out = [laid("Creek", "2026-02-10T08:00:00Z")];
+    let lift = opening(Job::Lift, "2026-03-10T12:00:00Z", 4, Verdict::Go, &[true]);
+    let walk = opening(Job::Check, "2026-03-10T07:00:00Z", 4, Verdict::Go, &[true]);
+    let both = plan(&farm, &out, &[outlook("Creek", vec![lift, walk.clone()])]);
+    assert_eq!(both.tasks.len(), 1);
+    assert_eq!(job(&both, 0, Job::Check).chosen, None);
+    let alone = plan(&farm, &out, &[outlook("Creek", vec![walk])]);
+    assert_eq!(alone.tasks.len(), 1, "the walk is due when nothing is lifted");
+}

@@ -564,6 +564,40 @@ fn what_is_no_forecast_is_refused_cleanly() {
     assert!(read_reply(b"{\"hourly\":\xff}", &larkrise(), at(NOW), None).is_err());
 }
 
+/// The demo's invented ensemble is a whole reply in the service's form.
+#[test]
+fn the_demo_forecast_is_read_without_a_hole() {
+    let bytes = fs::read(Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-data/forecast-ensemble.json")).unwrap();
+    assert!(bytes.len() < 1_600_000);
+    let forecast = read_reply(&bytes, &larkrise(), at(NOW), None).unwrap();
+    assert_eq!(
+        (forecast.kind, forecast.runs.len(), forecast.rejected),
+        (Kind::Members, 31, 0)
+    );
+    assert!(forecast.offers.values().all(|offer| *offer == Offer::Given));
+    let source = Source {
+        forecast: &forecast,
+        product: Product::SixHourlyModel,
+    };
+    let line = stitch(&[source], at(NOW), |_| 1.0).unwrap();
+    assert_eq!(
+        (line.past_hours, line.freshness, line.remarks.len()),
+        (120, Freshness::Fresh, 0)
+    );
+    assert!(line.runs.iter().all(|run| (0..line.stamps.count).all(|k| run.known(k))));
+    assert!(
+        line.runs
+            .iter()
+            .all(|run| run.wind.get(10) == line.runs[0].wind.get(10))
+    );
+    let last = line.stamps.count - 1;
+    assert!(
+        line.runs
+            .iter()
+            .any(|run| run.wind.get(last) != line.runs[0].wind.get(last))
+    );
+}
+
 proptest! {
     #![proptest_config(ProptestConfig { cases: 4000, ..ProptestConfig::default() })]
 

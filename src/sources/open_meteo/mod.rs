@@ -10,6 +10,7 @@ mod axis;
 mod hours;
 mod names;
 mod reply;
+mod values;
 
 use std::collections::BTreeSet;
 

@@ -1,0 +1,357 @@
+//! Why not tomorrow, what is left if today fails, and all usable hours.
+
+use chrono::{NaiveDate, TimeDelta};
+
+use super::headline::{Lead, place_name};
+use super::morning::{Morning, Place, share, usable};
+use super::{DayLine, Days, WindowLine, Windows};
+use crate::advice::{reasons, words};
+use crate::farm::Job;
+use crate::plan::{BlockPlan, IfMissed};
+use crate::workability::{Opening, Remark, Verdict};
+
+/// Most chances named in "If today fails".
+const MOST_CHANCES: usize = 4;
+/// Most windows of one job in "Windows, best first".
+const MOST_WINDOWS: usize = 4;
+/// Picking this near makes the way out part of the letter.
+const NEAR_PICK_DAYS: i64 = 14;
+
+impl<'a> Morning<'a> {
+    /// Reasons of a whole day as a phrase; empty if there are none.
+    pub(super) fn day_reasons(&self, place: Place<'a>, day: NaiveDate) -> String {
+        let windows = self.windows_on(place, day);
+        let unknown = windows
+            .iter()
+            .filter(|window| window.verdict == Verdict::Unknown)
+            .count();
+        if unknown > 0 && unknown == windows.len() {
+            let missing = windows
+                .iter()
+                .flat_map(|window| &window.remarks)
+                .find_map(|remark| match remark {
+                    Remark::Missing { missing, .. } => Some(reasons::lacking(*missing)),
+                    Remark::Damp
+                    | Remark::FeelUnderside { .. }
+                    | Remark::GaleAfter { .. }
+                    | Remark::OldForecast
+                    | Remark::EstimatedGust
+                    | Remark::NotTold { .. }
+                    | Remark::MainDisagrees { .. }
+                    | Remark::OneForecast
+                    | Remark::WetnessNotKnown => None,
+                });
+            return missing.map_or_else(|| "not known".to_owned(), |missing| format!("not known: {missing}"));
+        }
+        reasons::of_day(&self.words, &self.inputs.farm.limits, &windows, &self.crew_day(day))
+    }
+
+    /// The next three days, or as many as there are to the next workday.
+    pub(super) fn why(&self, lead: &Lead<'a>) -> Option<Days> {
+        let place = lead.place()?;
+        let heading = match lead {
+            Lead::Wait { .. } => "Why wait?",
+            Lead::Stopped { .. } => "Why not today?",
+            Lead::Do { .. } | Lead::Dark { .. } | Lead::Unknown | Lead::Nothing { .. } => "Why not tomorrow?",
+        };
+        let today = self.words.today;
+        let span = (self.next_workday() - today).num_days().max(3);
+        let first = i64::from(!matches!(lead, Lead::Stopped { .. }));
+        let mut lines: Vec<DayLine> = Vec::new();
+        if let Lead::Wait { opening, .. } = lead {
+            lines.push(self.why_wait(place, opening));
+        }
+        lines.extend((first..=span).filter_map(|more| self.why_line(place, today + TimeDelta::days(more))));
+        (!lines.is_empty()).then(|| Days {
+            heading: heading.to_owned(),
+            lines,
+            last: Vec::new(),
+        })
+    }
+
+    fn why_wait(&self, place: Place<'a>, opening: &Opening) -> DayLine {
+        let left = place.job.chances_left;
+        let chances = if left == 1 {
+            "1 more chance".to_owned()
+        } else {
+            format!("{left} more chances")
+        };
+        DayLine {
+            day: "Today".to_owned(),
+            text: "would do, but each day less costs colour".to_owned(),
+            notes: vec![format!("After {} there would be {chances}.", self.offer_said(opening))],
+        }
+    }
+
+    fn why_line(&self, place: Place<'a>, day: NaiveDate) -> Option<DayLine> {
+        let beyond = place.job.last_day.is_some_and(|last| day > last + TimeDelta::days(7));
+        if beyond {
+            return None;
+        }
+        let open: Vec<&Opening> = self
+            .offers(place)
+            .into_iter()
+            .filter(|open| self.words.day_of(open.start) == day)
+            .collect();
+        let best = open.iter().max_by(|a, b| a.best.score.total_cmp(&b.best.score));
+        let text = match (self.works(day), best) {
+            (true, Some(opening)) => format!("also possible, {}", self.hours_and_odds(opening)),
+            (false, Some(opening)) => format!("{}, but a rest day", self.hours_and_odds(opening)),
+            (false, None) => "a rest day".to_owned(),
+            (true, None) => {
+                let said = self.day_reasons(place, day);
+                if said.is_empty() {
+                    "no hours of work and daylight".to_owned()
+                } else {
+                    said
+                }
+            }
+        };
+        let line_day = if day == self.words.today {
+            "Today".to_owned()
+        } else {
+            self.words.day(day)
+        };
+        Some(DayLine {
+            day: line_day,
+            text,
+            notes: self.good_for(place, day).into_iter().collect(),
+        })
+    }
+
+    /// What the day is good for instead.
+    fn good_for(&self, place: Place<'a>, day: NaiveDate) -> Option<String> {
+        if !self.works(day) {
+            return None;
+        }
+        let work = |other: &Place<'_>| other.job.job != place.job.job && matches!(other.job.job, Job::Lay | Job::Lift);
+        let others = self.places().filter(work);
+        let open = others
+            .filter(|other| !self.shut(other.block) && other.job.from <= day)
+            .flat_map(|other| {
+                self.offers(other)
+                    .into_iter()
+                    .map(move |opening| (other.job.job, opening))
+            });
+        let on_day = open.filter(|(_, opening)| self.words.day_of(opening.start) == day);
+        let (job, opening) = on_day.max_by(|a, b| a.1.best.score.total_cmp(&b.1.best.score))?;
+        Some(format!(
+            "Fine for {}, {}.",
+            words::gerund(job),
+            self.words.span(opening.start, opening.end)
+        ))
+    }
+
+    fn hours_and_odds(&self, opening: &Opening) -> String {
+        format!(
+            "{}, {}",
+            self.words.span(opening.start, opening.end),
+            self.odds(&opening.best)
+        )
+    }
+
+    pub(super) fn fails(&self, lead: &Lead<'a>) -> Option<Days> {
+        let last = self.ways_out(lead);
+        let mut lines = Vec::new();
+        if let Some(place) = lead.place() {
+            let pick = self.block_plan(place).and_then(|block| block.pick);
+            let far = pick.is_none_or(|pick| (pick.first - self.words.today).num_days() > NEAR_PICK_DAYS);
+            if pick.is_some() && far && place.job.chances_left > 0 {
+                lines.push(DayLine {
+                    day: String::new(),
+                    text: format!("There is time: {} more days with usable hours", place.job.chances_left),
+                    notes: Vec::new(),
+                });
+            } else if pick.is_some() {
+                lines.extend(self.chances(lead, place));
+            }
+        }
+        (!lines.is_empty() || !last.is_empty()).then(|| Days {
+            heading: "If today fails".to_owned(),
+            lines,
+            last,
+        })
+    }
+
+    fn chances(&self, lead: &Lead<'a>, place: Place<'a>) -> Vec<DayLine> {
+        let later = |opening: &&Opening| match lead {
+            Lead::Do { task, .. } => opening.start > task.end,
+            Lead::Unknown | Lead::Stopped { .. } | Lead::Wait { .. } | Lead::Dark { .. } | Lead::Nothing { .. } => {
+                self.words.day_of(opening.start) > self.words.today
+            }
+        };
+        let offers: Vec<&Opening> = self.offers(place).into_iter().filter(later).collect();
+        let mut lines: Vec<DayLine> = offers
+            .into_iter()
+            .take(MOST_CHANCES)
+            .map(|open| self.chance_line(open))
+            .collect();
+        if lines.is_empty() && matches!(place.job.job, Job::Lift | Job::Lay) {
+            let (day, text) = (String::new(), "No other usable hours before picking".to_owned());
+            lines.push(DayLine {
+                day,
+                text,
+                notes: Vec::new(),
+            });
+        }
+        lines
+    }
+
+    fn chance_line(&self, opening: &Opening) -> DayLine {
+        let day = self.words.day_of(opening.start);
+        let firm = (!opening.best.firm).then(|| "Not firm yet.".to_owned());
+        if self.works(day) {
+            let day = self.words.day(day);
+            return DayLine {
+                day,
+                text: self.hours_and_odds(opening),
+                notes: firm.into_iter().collect(),
+            };
+        }
+        let call = share(&opening.best).map(|share| {
+            let odds = words::chance(share);
+            if odds.ends_with("in 10") {
+                format!("Calling the crew in would add a {odds} chance.")
+            } else {
+                format!("Calling the crew in: {odds}.")
+            }
+        });
+        DayLine {
+            day: self.words.day(day),
+            text: format!("{}, but a rest day", self.words.span(opening.start, opening.end)),
+            notes: call.into_iter().chain(firm).collect(),
+        }
+    }
+
+    fn block_plan(&self, place: Place<'_>) -> Option<&'a BlockPlan> {
+        self.inputs.plan.blocks.iter().find(|block| block.block == *place.block)
+    }
+
+    /// Fold aside, with its price, for every block with covers out and picking near; the headline's block last.
+    fn ways_out(&self, lead: &Lead<'a>) -> Vec<DayLine> {
+        let first = lead.place().map(|place| place.block);
+        let near = |block: &&BlockPlan| {
+            let out = block.out.is_some_and(|out| !out.folded);
+            out && block
+                .pick
+                .is_some_and(|pick| (pick.first - self.words.today).num_days() <= NEAR_PICK_DAYS)
+        };
+        let mut blocks: Vec<&BlockPlan> = self.inputs.plan.blocks.iter().filter(near).collect();
+        blocks.sort_by_key(|block| Some(&block.block) == first);
+        blocks.into_iter().filter_map(|block| self.way_out(block)).collect()
+    }
+
+    fn way_out(&self, block: &BlockPlan) -> Option<DayLine> {
+        let pick = block.pick?;
+        let missed = block.jobs.iter().find_map(|job| match job.if_missed {
+            IfMissed::FoldAside { extra_cost, .. } => Some(extra_cost),
+            IfMissed::LessColour | IfMissed::Nothing => None,
+        });
+        let currency = &self.inputs.farm.costs.currency;
+        let price = missed.map_or_else(
+            || "What it costs is not known".to_owned(),
+            |extra| {
+                format!(
+                    "About {} dearer than a dry lift, and slower picking",
+                    words::money(currency, extra)
+                )
+            },
+        );
+        let day = pick.first.max(self.words.today);
+        Some(DayLine {
+            day: if day == self.words.today {
+                "Today".to_owned()
+            } else {
+                self.words.day(day)
+            },
+            text: format!(
+                "picking day of {}: untie one side and fold aside",
+                words::name(&block.block.0)
+            ),
+            notes: vec!["The last way out. Can be done wet.".to_owned(), format!("{price}.")],
+        })
+    }
+
+    /// Usable hours of every job in force.
+    pub(super) fn windows(&self, lead: &Lead<'a>) -> Option<Windows> {
+        self.weather?;
+        let first = lead.place().map(|place| place.job.job);
+        let mut jobs: Vec<Job> = Job::ALL.into_iter().filter(|job| *job != Job::Redry).collect();
+        jobs.sort_by_key(|job| (Some(*job) != first, *job != Job::Lift, *job != Job::Lay));
+        let lines: Vec<WindowLine> = jobs.into_iter().flat_map(|job| self.windows_of(job)).collect();
+        let none = lines.is_empty().then(|| "No usable hours in ten days.".to_owned());
+        Some(Windows { lines, none })
+    }
+
+    fn windows_of(&self, job: Job) -> Vec<WindowLine> {
+        let mut all: Vec<(Place<'a>, &'a Opening)> = Vec::new();
+        for place in self
+            .places()
+            .filter(|place| place.job.job == job && !self.shut(place.block))
+        {
+            let open = place.job.openings.iter().filter(|opening| {
+                let day = self.words.day_of(opening.start);
+                usable(opening) && self.works(day) && place.job.from <= day
+            });
+            all.extend(open.map(|opening| (place, opening)));
+        }
+        all.sort_by(|a, b| {
+            b.1.best
+                .score
+                .total_cmp(&a.1.best.score)
+                .then(a.1.start.cmp(&b.1.start))
+        });
+        let mut lines: Vec<WindowLine> = Vec::new();
+        for (place, opening) in all {
+            let line = self.window_line(place, opening);
+            let same = |known: &&mut WindowLine| {
+                known.when == line.when && known.odds == line.odds && known.held_by == line.held_by
+            };
+            if let Some(known) = lines.iter_mut().find(same) {
+                known.blocks = format!("{}, {}", known.blocks, line.blocks);
+            } else if lines.len() < MOST_WINDOWS {
+                lines.push(line);
+            }
+        }
+        lines
+    }
+
+    fn window_line(&self, place: Place<'a>, opening: &Opening) -> WindowLine {
+        let job = place.job.job;
+        let day = self.words.day_of(opening.start);
+        let held = self.held_word(place);
+        let mut reasons: Vec<&str> = opening
+            .best
+            .reasons
+            .iter()
+            .map(|reason| reasons::short(job, reason.factor))
+            .collect();
+        reasons.dedup();
+        reasons.truncate(2);
+        let held_by = match (held, reasons.is_empty()) {
+            (Some(held), _) => held,
+            (None, true) => "nothing".to_owned(),
+            (None, false) => reasons.join(", "),
+        };
+        let day_said = if day == self.words.today {
+            day.format("%a").to_string()
+        } else {
+            self.words.day(day)
+        };
+        WindowLine {
+            job: match job {
+                Job::Lay => "Lay",
+                Job::Check => "Ties",
+                Job::Fold => "Fold aside",
+                Job::Lift => "Lift",
+                Job::Redry => "Dry rolls",
+            }
+            .to_owned(),
+            blocks: place_name(place),
+            when: format!("{day_said} {}", self.words.span(opening.start, opening.end)),
+            odds: self.odds(&opening.best),
+            firm: opening.best.firm,
+            held_by,
+        }
+    }
+}

@@ -1,0 +1,382 @@
+//! Which job leads the letter, and the sentence that says so.
+
+use chrono::{DateTime, TimeDelta, Utc};
+
+use super::Headline;
+use super::morning::{Morning, Place, share, usable};
+use crate::advice::{reasons, words};
+use crate::farm::Job;
+use crate::farm::block::BlockId;
+use crate::plan::Task;
+use crate::workability::{Opening, Remark, Verdict, Window};
+
+/// Room for the verdict word, the sentence and its full stop.
+const MOST_SIGNS: usize = 60;
+
+/// What the letter leads with.
+#[derive(Debug, Clone, Copy)]
+pub(super) enum Lead<'a> {
+    /// No forecast may be used.
+    Unknown,
+    /// A job of today.
+    Do {
+        place: Place<'a>,
+        task: &'a Task,
+        opening: &'a Opening,
+    },
+    /// A job that is wanted but cannot be done today.
+    Stopped {
+        place: Place<'a>,
+        next: Option<&'a Opening>,
+    },
+    /// A job that could be done today but is worth more later.
+    Wait { place: Place<'a>, opening: &'a Opening },
+    /// A job that is wanted, on a day of which nothing is known.
+    Dark { place: Place<'a>, window: &'a Window },
+    /// Nothing is due; the job that comes next.
+    Nothing {
+        next: Option<(Place<'a>, Option<&'a Opening>)>,
+    },
+}
+
+impl<'a> Lead<'a> {
+    pub(super) fn verdict(&self) -> Verdict {
+        match self {
+            Self::Unknown | Self::Dark { .. } => Verdict::Unknown,
+            Self::Do { opening, .. } => opening.best.verdict,
+            Self::Stopped { .. } | Self::Wait { .. } | Self::Nothing { .. } => Verdict::No,
+        }
+    }
+
+    /// The job in the headline.
+    pub(super) fn place(&self) -> Option<Place<'a>> {
+        match self {
+            Self::Do { place, .. }
+            | Self::Stopped { place, .. }
+            | Self::Wait { place, .. }
+            | Self::Dark { place, .. } => Some(*place),
+            Self::Unknown | Self::Nothing { .. } => None,
+        }
+    }
+
+    /// The block whose cover the chart shows: the headline's, else the first with covers out, else the first.
+    pub(super) fn chart_block(&self, morning: &Morning<'a>) -> Option<BlockId> {
+        let blocks = &morning.inputs.plan.blocks;
+        let lead = self.place().map(|place| place.block.clone());
+        let out = blocks.iter().find(|block| block.out.is_some()).or(blocks.first());
+        lead.or_else(|| out.map(|block| block.block.clone()))
+    }
+}
+
+impl<'a> Morning<'a> {
+    pub(super) fn lead(&self) -> Lead<'a> {
+        if self.weather.is_none() {
+            return Lead::Unknown;
+        }
+        let plan = self.inputs.plan;
+        let first_task = || {
+            self.tasks_on(|day| day == self.words.today)
+                .first()
+                .map(|task| (task.block, task.job))
+        };
+        let Some((block, job)) = plan.headline.map(|head| (head.block, head.job)).or_else(first_task) else {
+            return Lead::Nothing { next: self.next_job() };
+        };
+        let Some(place) = self.place(block, job) else {
+            return Lead::Nothing { next: self.next_job() };
+        };
+        let task = plan
+            .tasks
+            .iter()
+            .find(|task| task.block == block && task.job == job && self.today_is(task.start));
+        let chosen = self.chosen(place.job);
+        if let (Some(task), Some(opening)) = (task, chosen) {
+            return Lead::Do { place, task, opening };
+        }
+        if self.shut(place.block) || place.job.held.is_some() {
+            return Lead::Nothing { next: self.next_job() };
+        }
+        let today = self.windows_on(place, self.words.today);
+        let dark = !today.is_empty() && today.iter().all(|window| window.verdict == Verdict::Unknown);
+        match (dark, today.first(), chosen) {
+            (true, Some(window), _) => Lead::Dark { place, window },
+            (_, _, Some(opening)) if self.open_today(place) => Lead::Wait { place, opening },
+            _ => Lead::Stopped {
+                place,
+                next: chosen.or_else(|| self.next_offer(place)),
+            },
+        }
+    }
+
+    fn open_today(&self, place: Place<'a>) -> bool {
+        let works = self.works(self.words.today);
+        works && self.offers(place).iter().any(|opening| self.today_is(opening.start))
+    }
+
+    /// The first offer after today, on a workday.
+    pub(super) fn next_offer(&self, place: Place<'a>) -> Option<&'a Opening> {
+        let later = |opening: &&Opening| {
+            let day = self.words.day_of(opening.start);
+            day > self.words.today && self.works(day) && usable(opening)
+        };
+        self.offers(place).into_iter().find(later)
+    }
+
+    /// The chosen job that starts first, else the job that makes sense first.
+    fn next_job(&self) -> Option<(Place<'a>, Option<&'a Opening>)> {
+        let open = || self.places().filter(|place| !self.shut(place.block));
+        let chosen = open().filter_map(|place| Some((place, self.chosen(place.job)?)));
+        if let Some((place, opening)) = chosen.min_by_key(|(_, opening)| opening.best.start) {
+            return Some((place, Some(opening)));
+        }
+        let waiting = open().filter(|place| place.job.held.is_none() && place.job.from > self.words.today);
+        waiting.min_by_key(|place| place.job.from).map(|place| (place, None))
+    }
+
+    pub(super) fn headline(&self, lead: &Lead<'a>) -> Headline {
+        let plain = |sentence: String, because: Vec<String>| Headline {
+            sentence,
+            look: None,
+            chance: None,
+            because,
+        };
+        match lead {
+            Lead::Unknown => plain(self.no_forecast(), self.what_holds()),
+            Lead::Do { place, task, opening } => self.go(*place, task, opening),
+            Lead::Stopped { place, next } => plain(
+                format!("{} today", cannot(*place)),
+                vec![
+                    words::capital(&format!("{}.", self.why_not_today(*place))),
+                    self.next_said(*next),
+                ],
+            ),
+            Lead::Wait { place, opening } => plain(
+                format!(
+                    "{} can wait until {}",
+                    place_name(*place),
+                    self.words.moment(opening.best.start)
+                ),
+                vec![self.next_said(Some(opening))],
+            ),
+            Lead::Dark { place, window } => {
+                let missing = window
+                    .remarks
+                    .iter()
+                    .filter_map(|remark| reasons::remark(&self.words, place.job.job, remark));
+                plain(
+                    format!("not known whether {} today", can(*place)),
+                    missing.chain([hand_test(place.job.job)]).collect(),
+                )
+            }
+            Lead::Nothing { next } => plain(
+                "no work is due today".to_owned(),
+                self.next_job_said(*next).into_iter().collect(),
+            ),
+        }
+    }
+
+    fn go(&self, place: Place<'a>, task: &Task, opening: &Opening) -> Headline {
+        let window = &opening.best;
+        let from = format!("from {}", self.words.clock(task.start));
+        let doing = doing(place);
+        let sentence = fitting(
+            MOST_SIGNS - word(window.verdict).len() - 3,
+            &[
+                format!("{doing} {}, {from}", self.words.part_of_day(task.start)),
+                format!("{doing} {from}"),
+                doing,
+            ],
+        );
+        let look = (window.verdict == Verdict::Maybe)
+            .then(|| format!("look at {}", self.words.clock(self.look_again(window, task.start))));
+        let of = words::chance_of(place.job.job);
+        let chance = match share(window) {
+            Some(share) => format!("{}: {of}", words::chance(share)),
+            None if self.one_forecast() => "one forecast only, no chance given".to_owned(),
+            None => "chance not known".to_owned(),
+        };
+        Headline {
+            sentence,
+            look,
+            chance: Some(words::capital(&chance)),
+            because: self.because(place, opening),
+        }
+    }
+
+    /// What holds a window back, and what else to know before starting: three sentences at most.
+    fn because(&self, place: Place<'a>, opening: &Opening) -> Vec<String> {
+        let (window, job) = (&opening.best, place.job.job);
+        let mut said = Vec::new();
+        if window.verdict == Verdict::Maybe {
+            let reasons = self.reasons_of(window);
+            if !reasons.is_empty() {
+                said.push(format!("Held back by: {reasons}."));
+            }
+        }
+        said.extend(
+            window
+                .remarks
+                .iter()
+                .filter_map(|remark| reasons::remark(&self.words, job, remark)),
+        );
+        let close = share(window).is_some_and(|share| (share - window.threshold).abs() <= 0.05 + 1e-9);
+        if let (true, Some(next)) = (close, self.next_offer(place)) {
+            let day = self.words.day(self.words.day_of(next.start));
+            said.push(format!("A close call. Waiting for {day} is about as good."));
+        }
+        said.truncate(3);
+        said
+    }
+
+    /// The two strongest reasons of one window.
+    pub(super) fn reasons_of(&self, window: &Window) -> String {
+        let day = self.crew_day(self.words.day_of(window.start));
+        reasons::of_day(&self.words, &self.inputs.farm.limits, &[window], &day)
+    }
+
+    /// Why a wanted job is not done today, as a phrase.
+    pub(super) fn why_not_today(&self, place: Place<'a>) -> String {
+        let today = self.words.today;
+        if !self.works(today) {
+            return "a rest day".to_owned();
+        }
+        let said = self.day_reasons(place, today);
+        if !said.is_empty() {
+            said
+        } else if self.offers(place).iter().any(|opening| self.today_is(opening.start)) {
+            "no crew free at the right hours".to_owned()
+        } else {
+            "no hours of work and daylight left today".to_owned()
+        }
+    }
+
+    fn next_said(&self, next: Option<&Opening>) -> String {
+        next.map_or_else(
+            || "No other usable hours in sight.".to_owned(),
+            |opening| format!("Next: {}.", self.offer_said(opening)),
+        )
+    }
+
+    /// "Sat 14:00-17:30, 6 in 10, not firm".
+    pub(super) fn offer_said(&self, opening: &Opening) -> String {
+        let day = self.words.day(self.words.day_of(opening.start));
+        let firm = if opening.best.firm { "" } else { ", not firm" };
+        let span = self.words.span(opening.start, opening.end);
+        format!("{day} {span}, {}{firm}", self.odds(&opening.best))
+    }
+
+    fn next_job_said(&self, next: Option<(Place<'a>, Option<&Opening>)>) -> Option<String> {
+        let (place, opening) = next?;
+        Some(match opening {
+            Some(opening) => format!("Next: {}, {}.", doing(place), self.offer_said(opening)),
+            None => format!("Next: {}, from {}.", doing(place), words::date(place.job.from)),
+        })
+    }
+
+    /// When to look again: at the time to feel the underside, else two hours before the start.
+    pub(super) fn look_again(&self, window: &Window, start: DateTime<Utc>) -> DateTime<Utc> {
+        let feel = window.remarks.iter().find_map(|remark| match remark {
+            Remark::FeelUnderside { at } => Some(words::half_up(*at)),
+            Remark::Damp
+            | Remark::GaleAfter { .. }
+            | Remark::OldForecast
+            | Remark::EstimatedGust
+            | Remark::NotTold { .. }
+            | Remark::MainDisagrees { .. }
+            | Remark::OneForecast
+            | Remark::WetnessNotKnown
+            | Remark::Missing { .. } => None,
+        });
+        let look = feel.unwrap_or_else(|| words::half_down(start - TimeDelta::hours(2)));
+        look.max(words::half_up(self.inputs.now)).min(start)
+    }
+
+    /// "no forecast since Mon 18:00".
+    pub(super) fn no_forecast(&self) -> String {
+        self.inputs.timeline.map_or_else(
+            || "no forecast could be read".to_owned(),
+            |timeline| {
+                let issued = self.words.zone.local(timeline.issue.at);
+                format!("no forecast since {}", issued.format("%a %H:%M"))
+            },
+        )
+    }
+
+    fn what_holds(&self) -> Vec<String> {
+        vec![
+            "Not known: rain, wind, sun, and when the covers dry.".to_owned(),
+            "What still holds: pick dates, days out, what the ties carry.".to_owned(),
+            hand_test(Job::Lift),
+        ]
+    }
+}
+
+/// What a grower can find out without a forecast.
+fn hand_test(job: Job) -> String {
+    match job {
+        Job::Lift => {
+            "Hand test before lifting: turn a corner over at three places, one in the shade. Dry on both faces, \
+                      no rain cloud upwind, leaves hardly moving for an hour: you may lift. Tell us what you found."
+                .to_owned()
+        }
+        Job::Lay | Job::Check | Job::Fold | Job::Redry => {
+            "Look yourself: no rain cloud upwind and leaves hardly moving for an hour: you may start.".to_owned()
+        }
+    }
+}
+
+/// The verdict's word.
+pub(crate) fn word(verdict: Verdict) -> &'static str {
+    match verdict {
+        Verdict::Go => "GO",
+        Verdict::Maybe => "MAYBE",
+        Verdict::No => "NO",
+        Verdict::Unknown => "UNKNOWN",
+    }
+}
+
+pub(super) fn place_name(place: Place<'_>) -> String {
+    words::name(&place.block.0)
+}
+
+/// "lift Creek", "fold Creek aside", "open rolls Creek 1-4 to dry".
+pub(super) fn doing(place: Place<'_>) -> String {
+    let name = place_name(place);
+    match place.job.job {
+        Job::Fold => format!("fold {name} aside"),
+        Job::Redry => format!("open rolls {name} {} to dry", words::row_numbers(place.job.rows)),
+        Job::Lay | Job::Check | Job::Lift => format!("{} {name}", words::imperative(place.job.job)),
+    }
+}
+
+fn done(place: Place<'_>) -> (String, &'static str) {
+    let name = place_name(place);
+    match place.job.job {
+        Job::Lay => (name, "be laid"),
+        Job::Check => (format!("the ties on {name}"), "be checked"),
+        Job::Fold => (name, "be folded aside"),
+        Job::Lift => (name, "be lifted"),
+        Job::Redry => (format!("rolls of {name}"), "be opened to dry"),
+    }
+}
+
+fn cannot(place: Place<'_>) -> String {
+    let (what, done) = done(place);
+    format!("{what} cannot {done}")
+}
+
+fn can(place: Place<'_>) -> String {
+    let (what, done) = done(place);
+    format!("{what} can {done}")
+}
+
+/// The first text that fits, else the last one cut.
+pub(super) fn fitting(most: usize, texts: &[String]) -> String {
+    let fits = texts.iter().find(|text| text.chars().count() <= most);
+    fits.cloned().unwrap_or_else(|| {
+        texts
+            .last()
+            .map(|text| text.chars().take(most).collect())
+            .unwrap_or_default()
+    })
+}

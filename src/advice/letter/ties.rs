@@ -1,0 +1,95 @@
+//! Ties in the next 48 hours: an estimate for warning, not an engineering check.
+
+use chrono::TimeDelta;
+
+use super::morning::Morning;
+use super::{TieLine, Ties};
+use crate::advice::words;
+use crate::plan::BlockPlan;
+
+impl Morning<'_> {
+    /// `None` where nothing lies out.
+    pub(super) fn ties(&self) -> Option<Ties> {
+        let out: Vec<&BlockPlan> = self
+            .inputs
+            .plan
+            .blocks
+            .iter()
+            .filter(|block| block.out.is_some())
+            .collect();
+        if out.is_empty() {
+            return None;
+        }
+        let lines: Vec<TieLine> = out.iter().filter_map(|block| self.tie_line(block)).collect();
+        // What the ties carry rests on the block alone and holds without a forecast.
+        if self.weather.is_some() && !out.iter().any(|block| self.worth_a_look(block)) {
+            return Some(Ties {
+                note: Some("Ties: no load worth a look.".to_owned()),
+                lines: Vec::new(),
+            });
+        }
+        let note = lines
+            .is_empty()
+            .then(|| "What the ties carry is not known: it could not be computed.".to_owned());
+        Some(Ties { note, lines })
+    }
+
+    /// Half of what the ties carry, or an unknown gust.
+    fn worth_a_look(&self, block: &BlockPlan) -> bool {
+        let outlook = self.inputs.outlooks.iter().find(|outlook| outlook.block == block.block);
+        outlook.is_none_or(|outlook| {
+            outlook
+                .worst_hour
+                .is_none_or(|worst| worst.gust_high.0.max(worst.gust.0) >= outlook.critical_gust.0 / 2.0)
+        })
+    }
+
+    fn tie_line(&self, block: &BlockPlan) -> Option<TieLine> {
+        let outlook = self
+            .inputs
+            .outlooks
+            .iter()
+            .find(|outlook| outlook.block == block.block)?;
+        let worst = self.weather.and(outlook.worst_hour);
+        let runs = !self.one_forecast();
+        let lifts_before = |worst: &crate::workability::outlook::TieHour| {
+            self.inputs.plan.tasks.iter().any(|task| {
+                let job = self.inputs.plan.job(task.block, task.job);
+                let same = self
+                    .inputs
+                    .plan
+                    .blocks
+                    .get(task.block)
+                    .is_some_and(|of| of.block == block.block);
+                same && task.start < worst.at && job.is_some_and(|job| job.job == crate::farm::Job::Lift)
+            })
+        };
+        let name = words::name(&block.block.0);
+        let still = worst.as_ref().is_some_and(lifts_before);
+        let unknown = || "not known".to_owned();
+        Some(TieLine {
+            block: if still { format!("{name}, if still out") } else { name },
+            when: worst.map_or_else(unknown, |worst| {
+                let start = worst.at - TimeDelta::hours(1);
+                format!(
+                    "{} {}",
+                    self.words.zone.local(start).format("%a"),
+                    self.words.clock(start)
+                )
+            }),
+            gust: worst.map_or_else(unknown, |worst| self.words.wind(worst.gust)),
+            could_be: worst.filter(|_| runs).map(|worst| {
+                format!(
+                    "{} to {}",
+                    self.words.wind_number(worst.gust_low),
+                    self.words.wind_number(worst.gust_high)
+                )
+            }),
+            carry: self.words.wind_number(outlook.critical_gust),
+            more: worst
+                .filter(|_| runs)
+                .and_then(|worst| worst.beaten)
+                .map(|beaten| words::chance(beaten.share())),
+        })
+    }
+}

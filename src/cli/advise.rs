@@ -1,0 +1,185 @@
+//! `covercast advise`: one morning's advice, printed.
+
+use std::path::{Path, PathBuf};
+
+use chrono::{DateTime, TimeDelta, Utc};
+use clap::{Args, ValueEnum};
+
+use super::{Failure, loaded};
+use crate::advice::{html, json, text};
+use crate::daemon::{Clock, road, schedule};
+use crate::farm::Farm;
+use crate::pipeline::{self, Context};
+use crate::record::Entry;
+use crate::settings::{Service, clean};
+use crate::sources::round::{Turn, round};
+use crate::sources::{Role, prepare_tls, read_reply};
+use crate::store::Store;
+use crate::weather::Product;
+use crate::weather::forecast::Kind;
+
+/// What to advise on.
+#[derive(Debug, Args)]
+pub(super) struct Arguments {
+    /// Folder of the farm
+    #[arg(long, value_name = "DIR")]
+    farm: PathBuf,
+    /// Service file; `service.toml` in the farm folder if not named
+    #[arg(long, value_name = "FILE")]
+    service: Option<PathBuf>,
+    /// The time to advise at, as 2026-03-10T05:30:00+13:00; now if not given
+    #[arg(long, value_name = "RFC3339")]
+    now: Option<DateTime<Utc>>,
+    /// A recorded reply of a forecast service, instead of asking; may be given several times
+    #[arg(long, value_name = "FILE")]
+    forecast: Vec<PathBuf>,
+    /// How to print it
+    #[arg(long, value_enum, default_value_t = Format::Text)]
+    format: Format,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum Format {
+    Text,
+    Json,
+    Html,
+}
+
+/// Prints one morning's advice.
+pub(super) fn advise(arguments: &Arguments) -> Result<String, Failure> {
+    let now = arguments.now.unwrap_or_else(|| Clock::Wall.now());
+    let farm = loaded::farm(&arguments.farm)?;
+    let file = loaded::service_file(arguments.service.as_ref(), &arguments.farm);
+    // With recorded replies a farm folder alone is enough.
+    let needed = arguments.forecast.is_empty() || arguments.service.is_some() || file.exists();
+    let service = needed
+        .then(|| loaded::service(arguments.service.as_ref(), &arguments.farm, now))
+        .transpose()?;
+    let turns = match &service {
+        Some(service) if arguments.forecast.is_empty() => ask(service, &farm, now)?,
+        _ => recorded(&arguments.forecast, &farm, now)?,
+    };
+    let timeline = road::timeline(&farm, &turns, now).ok_or_else(|| no_forecast(&turns))?;
+    let memory = service
+        .as_ref()
+        .map(|service| remembered(service, &farm, now))
+        .transpose()?
+        .unwrap_or_default();
+    let next_letter = service
+        .as_ref()
+        .and_then(|service| schedule::next_due(&service.daemon.letter, &farm.site.zone, now))
+        .map_or(now + TimeDelta::days(1), |due| due.at);
+    let context = Context {
+        next_letter,
+        number: memory.number,
+        yesterday: memory.yesterday.as_ref(),
+    };
+    let letter = pipeline::morning(&farm, &memory.entries, Some(&timeline), now, context).letter;
+    let failed = |what: String| Failure {
+        code: 1,
+        text: format!("the letter could not be written as {what}; `--format text` always works"),
+    };
+    match arguments.format {
+        Format::Text => Ok(text::render(&letter)),
+        Format::Html => html::render(&letter, None).map_err(|error| failed(format!("HTML ({error})"))),
+        Format::Json => json::render(&letter).map_err(|error| failed(format!("JSON ({error})"))),
+    }
+}
+
+/// What the state folder remembers of a farm.
+#[derive(Debug, Default)]
+pub(super) struct Memory {
+    pub(super) entries: Vec<Entry>,
+    pub(super) number: u32,
+    pub(super) yesterday: Option<crate::advice::letter::Digest>,
+}
+
+fn remembered(service: &Service, farm: &Farm, now: DateTime<Utc>) -> Result<Memory, Failure> {
+    let Some(store) = Store::look(&service.state)? else {
+        return Ok(Memory {
+            number: 1,
+            ..Memory::default()
+        });
+    };
+    let before = store.letter_before(&farm.id, farm.site.zone.day(now))?;
+    Ok(Memory {
+        entries: store.entries(&farm.id)?,
+        number: store.next_number(&farm.id)?.0,
+        yesterday: before.and_then(|letter| road::digest(&letter.facts)),
+    })
+}
+
+fn ask(service: &Service, farm: &Farm, now: DateTime<Utc>) -> Result<Vec<Turn>, Failure> {
+    prepare_tls();
+    let runtime = tokio::runtime::Builder::new_current_thread()
+        .enable_all()
+        .build()
+        .map_err(|error| Failure {
+            code: 1,
+            text: format!("no connection can be made on this machine: {error}"),
+        })?;
+    let turns = runtime.block_on(round(&service.sources, &farm.site, now));
+    for fault in turns.iter().filter_map(|turn| turn.fault.as_ref()) {
+        eprintln!("covercast: {}", clean(fault));
+    }
+    Ok(turns)
+}
+
+/// Recorded replies, each read or refused with its reason; what can be read is used.
+fn recorded(files: &[PathBuf], farm: &Farm, now: DateTime<Utc>) -> Result<Vec<Turn>, Failure> {
+    let mut turns = Vec::new();
+    for file in files {
+        let shown = clean(&file.display().to_string());
+        let bytes = std::fs::read(file).map_err(|error| Failure {
+            code: 3,
+            text: format!("{shown} cannot be read ({error}); no advice was given"),
+        })?;
+        turns.push(one_recorded(&bytes, file, farm, now));
+    }
+    for fault in turns
+        .iter()
+        .filter(|turn| turn.forecast.is_none())
+        .filter_map(|turn| turn.fault.as_ref())
+    {
+        if turns.iter().any(|turn| turn.forecast.is_some()) {
+            eprintln!("covercast: {fault}");
+        }
+    }
+    Ok(turns)
+}
+
+fn one_recorded(bytes: &[u8], file: &Path, farm: &Farm, now: DateTime<Utc>) -> Turn {
+    let name = clean(&file.display().to_string());
+    let outcome = read_reply(bytes, &farm.site, now, None);
+    let kind = outcome.as_ref().map_or(Kind::Single, |forecast| forecast.kind);
+    let (role, product) = match kind {
+        Kind::Members => (Role::Members, Product::SixHourlyModel),
+        Kind::Single => (Role::Main, Product::HourlyModel),
+    };
+    let fault = outcome
+        .as_ref()
+        .err()
+        .map(|refusal| format!("{name}: {}", clean(&refusal.to_string())));
+    Turn {
+        service: name,
+        role,
+        product,
+        forecast: outcome.ok(),
+        fault,
+        failing_since: None,
+        notes: Vec::new(),
+    }
+}
+
+fn no_forecast(turns: &[Turn]) -> Failure {
+    let reasons: Vec<&str> = turns.iter().filter_map(|turn| turn.fault.as_deref()).collect();
+    let reasons = if reasons.is_empty() {
+        "no forecast service is named in the service file".to_owned()
+    } else {
+        reasons.join("; ")
+    };
+    Failure {
+        code: 3,
+        text: format!("no forecast could be read: {reasons}"),
+    }
+}

@@ -1,0 +1,151 @@
+//! The daemon's slow work as it is: the services asked, and the road walked from the last replies to the letter.
+
+use std::sync::Arc;
+
+use chrono::{DateTime, TimeDelta, Utc};
+use serde_json::json;
+
+use super::work::{Decided, Question, Work};
+use crate::advice::letter::{Digest, Letter};
+use crate::deliver::Picture;
+use crate::farm::Farm;
+use crate::pipeline::{self, CHART_ID, Context, Morning};
+use crate::sources::round::{Turn, at_hand, round};
+use crate::sources::{Settings, prepare_tls};
+use crate::store::Feed;
+use crate::weather::Timeline;
+use crate::weather::stitch::Source;
+
+/// The work of a real daemon.
+pub fn work() -> Work {
+    prepare_tls();
+    Work {
+        pull: Arc::new(|farm, settings, now| Box::pin(pull(farm, settings, now))),
+        decide: Arc::new(|question| decide(&question)),
+    }
+}
+
+async fn pull(farm: Arc<Farm>, settings: Arc<Settings>, now: DateTime<Utc>) -> Vec<Feed> {
+    let turns = round(&settings, &farm.site, now).await;
+    for note in turns.iter().flat_map(|turn| &turn.notes) {
+        tracing::warn!(farm = farm.id.0, ?note, "a service has a remark");
+    }
+    turns.iter().map(feed).collect()
+}
+
+fn feed(turn: &Turn) -> Feed {
+    Feed {
+        service: turn.service.clone(),
+        issued: turn.forecast.as_ref().map(|forecast| forecast.issue.at),
+        fetched: turn.forecast.as_ref().map(|forecast| forecast.fetched),
+        fault: turn.fault.clone(),
+        fault_since: turn.failing_since,
+    }
+}
+
+/// Past and future out of what the services said; `None` if none has said anything.
+pub fn timeline(farm: &Farm, turns: &[Turn], now: DateTime<Utc>) -> Option<Timeline> {
+    let sources: Vec<Source<'_>> = turns
+        .iter()
+        .filter_map(|turn| {
+            turn.forecast.as_ref().map(|forecast| Source {
+                forecast,
+                product: turn.product,
+            })
+        })
+        .collect();
+    pipeline::timeline(&farm.site, &sources, now)
+}
+
+fn decide(question: &Question) -> Decided {
+    let turns = at_hand(&question.sources, &question.farm.site, question.now);
+    let timeline = timeline(&question.farm, &turns, question.now);
+    let yesterday = question.yesterday.as_ref().and_then(|letter| digest(&letter.facts));
+    let next_letter = question.next_letter.unwrap_or(question.now + TimeDelta::days(1));
+    let context = Context {
+        next_letter,
+        number: question.number.0,
+        yesterday: yesterday.as_ref(),
+    };
+    let morning = pipeline::morning(
+        &question.farm,
+        &question.entries,
+        timeline.as_ref(),
+        question.now,
+        context,
+    );
+    let inputs = inputs(&morning, timeline.as_ref(), &turns, question);
+    decided(&morning.letter, question.number.0, inputs)
+}
+
+/// What a letter of the day before said, if it is of a form this version reads.
+pub fn digest(facts: &serde_json::Value) -> Option<Digest> {
+    serde_json::from_value(facts.get("digest")?.clone()).ok()
+}
+
+/// What the letter was decided from, in short.
+fn inputs(morning: &Morning, timeline: Option<&Timeline>, turns: &[Turn], question: &Question) -> serde_json::Value {
+    let windows: Vec<_> = morning
+        .outlooks
+        .iter()
+        .flat_map(|outlook| {
+            outlook
+                .openings
+                .iter()
+                .map(|opening| (outlook.block.0.as_str(), opening))
+        })
+        .map(|(block, opening)| json!({ "block": block, "opening": opening }))
+        .collect();
+    json!({
+        "program": env!("CARGO_PKG_VERSION"),
+        "reports": question.entries.len(),
+        "services": turns.iter().map(|turn| json!({
+            "name": turn.service,
+            "issued": turn.forecast.as_ref().map(|forecast| forecast.issue.at),
+            "fetched": turn.forecast.as_ref().map(|forecast| forecast.fetched),
+            "values_refused": turn.forecast.as_ref().map(|forecast| forecast.rejected),
+            "fault": turn.fault,
+        })).collect::<Vec<_>>(),
+        "runs": timeline.map(|timeline| timeline.runs.len()),
+        "freshness": timeline.map(|timeline| timeline.freshness),
+        "past_hours": timeline.map(|timeline| timeline.past_hours),
+        "estimated": timeline.map(|timeline| &timeline.estimated),
+        "remarks": timeline.map(|timeline| &timeline.remarks),
+        "openings": windows,
+    })
+}
+
+fn decided(letter: &Letter, revision: u32, inputs: serde_json::Value) -> Decided {
+    let rendered = pipeline::render(letter, revision);
+    if let Err(error) = &rendered {
+        tracing::error!(%error, "the letter goes out as text only: its HTML could not be written");
+    }
+    let rendered = rendered.ok();
+    let picture = rendered
+        .as_ref()
+        .and_then(|rendered| rendered.png.as_ref())
+        .and_then(|png| match png {
+            Ok(png) => Some(Picture {
+                content_id: CHART_ID.to_owned(),
+                png: png.clone(),
+            }),
+            Err(error) => {
+                tracing::warn!(%error, "the letter goes out without its chart");
+                None
+            }
+        });
+    Decided {
+        subject: letter.subject.clone(),
+        text: crate::advice::text::render(letter),
+        html: rendered
+            .as_ref()
+            .map(|rendered| rendered.html.clone())
+            .unwrap_or_default(),
+        picture,
+        calendar: rendered.and_then(|rendered| rendered.calendar),
+        facts: serde_json::to_value(letter).unwrap_or_default(),
+        inputs,
+        issued: letter.issued,
+        valid_until: letter.good_until,
+    }
+}
