@@ -196,7 +196,7 @@ impl Css {
 {%- if line.day.is_empty() %}
 <p style="margin:0;font-size:17px;line-height:24px;font-weight:bold;">{{ line.text|cap|fine }}</p>
 {%- else %}
-<p style="{{ css.item() }}"><span style="{{ css.time() }}">{{ line.day }}</span> {{ line.text|cap|fine }}</p>
+<p style="{{ css.item() }}"><span style="{{ css.time() }}">{{ line.day }}</span>{{ line.text|cap|fine }}</p>
 {%- endif %}
 {%- if !line.notes.is_empty() %}
 <p class="bark" style="{{ css.note() }}">{% for note in line.notes %}{{ note|fine }} {% endfor %}</p>
@@ -270,7 +270,7 @@ impl Css {
 {%- endfor %}
 {%- endif %}
 <p style="margin:26px 0 0;padding-top:10px;border-top:2px solid #2A2622;font-size:15px;line-height:22px;">Next letter: {{ letter.end.next }}</p>
-<p class="bark" style="{{ css.small() }}">Report work: <code style="font-size:13px;">{{ letter.end.report }}</code></p>
+<p class="bark" style="{{ css.small() }}">Report work: <code style="font-size:13px;">{% for word in letter.end.report.split_whitespace() %}<span style="white-space:nowrap;">{{ word }}</span> {% endfor %}</code></p>
 <p class="bark" style="{{ css.small() }}">Why: <code style="font-size:13px;">{{ letter.end.why }}</code></p>
 <p class="bark" style="{{ css.small() }}">{{ letter.end.limits }}</p>
 {%- for credit in letter.end.credits %}
@@ -283,7 +283,7 @@ impl Css {
 {%- macro items(list) -%}
 {%- for item in list.iter() %}
 <div style="margin:0 0 12px;">
-<p style="{{ css.item() }}"><span style="{{ css.time() }}">{{ item.at }}</span> {{ item.what|fine }}</p>
+<p style="{{ css.item() }}"><span style="{{ css.time() }}">{{ item.at }}</span>{{ item.what|fine }}</p>
 <p class="bark" style="{{ css.note() }}">{% for note in item.notes %}{{ note|fine }} {% endfor %}</p>
 </div>
 {%- endfor %}

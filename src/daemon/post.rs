@@ -129,13 +129,13 @@ impl Daemon {
             Step::Sent => {
                 self.post.trusted = true;
                 stored(self.store.end(id, State::Sent, None, now));
-                info!(farm = farm.0, message = id.0, tries, "sent");
+                info!(farm = farm.0, parcel = id.0, tries, "sent");
             }
             Step::Refused { why } => {
                 stored(self.store.end(id, State::Refused, Some(&why), now));
                 tracing::error!(
                     farm = farm.0,
-                    message = id.0,
+                    parcel = id.0,
                     tries,
                     "refused for good; see `covercast status` for the recipient"
                 );
@@ -148,7 +148,7 @@ impl Daemon {
                 let next_s = (at - now).num_seconds();
                 warn!(
                     farm = farm.0,
-                    message = id.0,
+                    parcel = id.0,
                     tries,
                     next_s,
                     fate_unknown,

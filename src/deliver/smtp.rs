@@ -61,7 +61,9 @@ async fn dialogue(server: &Smtp, from: &str, parcel: &Waiting, body_went: &Atomi
         .map_err(|error| refusal(server, &error))?;
     line.command(Data).await.map_err(|error| refusal(server, &error))?;
     body_went.store(true, Ordering::Relaxed);
-    line.message(&parcel.message)
+    // The final dot brings its own line end.
+    let message = parcel.message.strip_suffix(b"\r\n").unwrap_or(&parcel.message);
+    line.message(message)
         .await
         .map_err(|error| match error.status() {
             Some(_) => refusal(server, &error),

@@ -8,12 +8,16 @@
 )]
 
 mod fetching;
-mod fetching;
 mod layers;
 mod letters;
 mod planning;
 mod replies;
+mod restart;
+mod schedule;
+mod sending;
 mod settings;
 mod small_orchard;
+mod stopping;
 mod trace;
 mod windows;
+mod workplace;
