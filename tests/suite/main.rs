@@ -8,6 +8,7 @@
 )]
 
 mod fetching;
+mod holes;
 mod layers;
 mod letters;
 mod planning;
