@@ -63,14 +63,12 @@ async fn dialogue(server: &Smtp, from: &str, parcel: &Waiting, body_went: &Atomi
     body_went.store(true, Ordering::Relaxed);
     // The final dot brings its own line end.
     let message = parcel.message.strip_suffix(b"\r\n").unwrap_or(&parcel.message);
-    line.message(message)
-        .await
-        .map_err(|error| match error.status() {
-            Some(_) => refusal(server, &error),
-            None => Outcome::Unknown {
-                how: format!("connection lost before the reply to the message: {}", words(&error)),
-            },
-        })?;
+    line.message(message).await.map_err(|error| match error.status() {
+        Some(_) => refusal(server, &error),
+        None => Outcome::Unknown {
+            how: format!("connection lost before the reply to the message: {}", words(&error)),
+        },
+    })?;
     // The message is theirs; a quarrel about the goodbye changes nothing.
     let _ = tokio::time::timeout(Duration::from_secs(2), line.quit()).await;
     Ok(())

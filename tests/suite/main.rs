@@ -7,9 +7,11 @@
     reason = "tests"
 )]
 
+mod charts;
 mod fetching;
 mod holes;
 mod layers;
+mod letter_rules;
 mod letters;
 mod planning;
 mod replies;

@@ -29,8 +29,16 @@ fn state_of(place: &Workplace, farm: &str) -> (usize, usize, usize) {
         Ok(None) => 0,
         Err(fault) => panic!("{fault}"),
     };
-    let mails = place.mails().iter().filter(|name| name.contains(&format!("-{farm}-"))).count();
-    let waiting = if letters == 0 { 0 } else { place.store().waiting().unwrap().len() };
+    let mails = place
+        .mails()
+        .iter()
+        .filter(|name| name.contains(&format!("-{farm}-")))
+        .count();
+    let waiting = if letters == 0 {
+        0
+    } else {
+        place.store().waiting().unwrap().len()
+    };
     (letters, mails, waiting)
 }
 
@@ -52,7 +60,10 @@ fn killed_at_any_moment_each_letter_still_goes_out_once() {
         program.kill();
         let (letters, mails, waiting) = state_of(&place, &farm);
         cut_short += usize::from(mails < 2);
-        assert!(mails <= 2 && (letters == 1 || mails == 0), "round {round}: no message without its letter");
+        assert!(
+            mails <= 2 && (letters == 1 || mails == 0),
+            "round {round}: no message without its letter"
+        );
         let mut program = place.run(&[]);
         program.wait_for("ready");
         let left = if letters == 0 { 2 } else { waiting };
@@ -63,7 +74,10 @@ fn killed_at_any_moment_each_letter_still_goes_out_once() {
         assert!(status.success(), "round {round}: {status}");
         assert_eq!(state_of(&place, &farm), (1, 2, 0), "round {round}");
     }
-    assert!(cut_short >= 5, "only {cut_short} rounds died before their mail was out; draw shorter lives");
+    assert!(
+        cut_short >= 5,
+        "only {cut_short} rounds died before their mail was out; draw shorter lives"
+    );
     assert_eq!(place.mails().len(), 48);
     let store = place.store();
     assert_eq!(store.complaint().unwrap(), None, "the database is whole");
@@ -82,7 +96,10 @@ fn a_damaged_database_stops_the_start_and_is_kept() {
     std::fs::write(&file, b"").unwrap();
     let (code, _, errors) = place.command(&["run"]);
     assert_eq!(code, 1, "{errors}");
-    assert!(errors.contains("is damaged") && errors.contains("is not known"), "{errors}");
+    assert!(
+        errors.contains("is damaged") && errors.contains("is not known"),
+        "{errors}"
+    );
     assert_eq!(std::fs::metadata(&file).unwrap().len(), 0, "left as it is");
     let (code, text, _) = place.command(&["status"]);
     assert_eq!(code, 0);

@@ -9,7 +9,14 @@ use crate::workplace::{FakeClock, Sink, Workplace};
 fn a_mail_server_gets_one_letter_a_day_over_both_clock_changes() {
     let place = Workplace::new("Pacific/Auckland", "02:30", &["tama@farm.example"]);
     let certificates = place.certificates();
-    let mut sink = Sink::start(&["--tls", "implicit", "--certificate", &certificates.certificate, "--key", &certificates.key]);
+    let mut sink = Sink::start(&[
+        "--tls",
+        "implicit",
+        "--certificate",
+        &certificates.certificate,
+        "--key",
+        &certificates.key,
+    ]);
     let mail = format!(
         "transport = \"smtp\"\nhost = \"localhost\"\nport = {}\ntls = \"implicit\"\nroot_certificate = \"{}\"",
         sink.port, certificates.authority
@@ -29,13 +36,24 @@ fn a_mail_server_gets_one_letter_a_day_over_both_clock_changes() {
         }
         for date in dates {
             let got = sink.wait_for("message");
-            assert!(got["id"].as_str().unwrap().starts_with(&format!("<{date}-larkrise-morning")), "{date}: {}", got["id"]);
+            assert!(
+                got["id"]
+                    .as_str()
+                    .unwrap()
+                    .starts_with(&format!("<{date}-larkrise-morning")),
+                "{date}: {}",
+                got["id"]
+            );
             ids.push(got["id"].clone());
         }
         let (status, _) = program.stop();
         assert!(status.success(), "{status}");
     }
-    assert_eq!(sink.events_within(std::time::Duration::from_millis(300)), [serde_json::Value::Null; 0], "and no more");
+    assert_eq!(
+        sink.events_within(std::time::Duration::from_millis(300)),
+        [serde_json::Value::Null; 0],
+        "and no more"
+    );
     ids.dedup();
     assert_eq!(ids.len(), 4);
     assert_eq!(place.done(), ["2026-04-05", "2026-04-06", "2026-09-27", "2026-09-28"]);

@@ -23,9 +23,13 @@ fn message(address: &str) -> Waiting {
         subject: "GO 13:30: lift Creek – 1-12 | Tue 10 Mar".to_owned(),
         text: "Lift Creek at 8 °C.\n.\n..\nA lone \r stays no lone one.\n".to_owned(),
         html: "<p>Lift Creek</p><img src=\"cid:chart\" alt=\"chart\">".to_owned(),
-        picture: Some(Picture { content_id: "chart".to_owned(), png: (0..9000_u32).map(|n| (n % 251) as u8).collect() }),
+        picture: Some(Picture {
+            content_id: "chart".to_owned(),
+            png: (0..9000_u32).map(|n| (n % 251) as u8).collect(),
+        }),
         calendar: Some(
-            "BEGIN:VCALENDAR\r\nVERSION:2.0\r\nPRODID:-//covercast//EN\r\nMETHOD:PUBLISH\r\nEND:VCALENDAR\r\n".to_owned(),
+            "BEGIN:VCALENDAR\r\nVERSION:2.0\r\nPRODID:-//covercast//EN\r\nMETHOD:PUBLISH\r\nEND:VCALENDAR\r\n"
+                .to_owned(),
         ),
         issued,
     };
@@ -56,12 +60,22 @@ struct Way {
 impl Way {
     fn new() -> Self {
         let place = Workplace::new("Pacific/Auckland", "05:30", &["tama@farm.example"]);
-        Self { certificates: place.certificates(), place }
+        Self {
+            certificates: place.certificates(),
+            place,
+        }
     }
 
     /// A server with this certificate and further options.
     fn sink(&self, tls: &str, options: &[&str]) -> Sink {
-        let own = ["--tls", tls, "--certificate", &self.certificates.certificate, "--key", &self.certificates.key];
+        let own = [
+            "--tls",
+            tls,
+            "--certificate",
+            &self.certificates.certificate,
+            "--key",
+            &self.certificates.key,
+        ];
         Sink::start(&[&own, options].concat())
     }
 
@@ -93,7 +107,10 @@ impl Way {
 }
 
 fn hand_over(settings: &Settings, parcel: &Waiting, limit: Duration) -> Outcome {
-    let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().unwrap();
+    let runtime = tokio::runtime::Builder::new_current_thread()
+        .enable_all()
+        .build()
+        .unwrap();
     runtime.block_on(settings.hand_over(parcel, limit))
 }
 
@@ -112,15 +129,43 @@ fn a_letter_arrives_whole_over_starttls_and_over_tls_with_login() {
         assert_eq!(got["id"], format!("<{}@farm.example>", sent.key));
         assert_eq!(got["subject"], "GO 13:30: lift Creek – 1-12 | Tue 10 Mar");
         assert_eq!(got["auto_submitted"], "auto-generated");
-        assert_eq!(got["text"].as_str().unwrap().replace("\r\n", "\n"), "Lift Creek at 8 °C.\n.\n..\nA lone \n stays no lone one.\n");
+        assert_eq!(
+            got["text"].as_str().unwrap().replace("\r\n", "\n"),
+            "Lift Creek at 8 °C.\n.\n..\nA lone \n stays no lone one.\n"
+        );
         // RFC 2046: the parts in the order in which readers choose among them.
-        let types = ["multipart/mixed", "multipart/alternative", "text/plain", "multipart/related", "text/html", "image/png", "text/calendar"];
+        let types = [
+            "multipart/mixed",
+            "multipart/alternative",
+            "text/plain",
+            "multipart/related",
+            "text/html",
+            "image/png",
+            "text/calendar",
+        ];
         assert_eq!(got["types"], serde_json::json!(types));
-        let headers = ["Auto-Submitted", "Content-Type", "Date", "From", "MIME-Version", "Message-ID", "Subject", "To"];
-        let mut found: Vec<&str> = got["headers"].as_array().unwrap().iter().map(|name| name.as_str().unwrap()).collect();
+        let headers = [
+            "Auto-Submitted",
+            "Content-Type",
+            "Date",
+            "From",
+            "MIME-Version",
+            "Message-ID",
+            "Subject",
+            "To",
+        ];
+        let mut found: Vec<&str> = got["headers"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .map(|name| name.as_str().unwrap())
+            .collect();
         found.retain(|name| *name != "Content-Transfer-Encoding");
         assert_eq!(found, headers);
-        assert!(got["longest_line"].as_u64().unwrap() <= 78 && got["bare_ends"] == 0, "{word}");
+        assert!(
+            got["longest_line"].as_u64().unwrap() <= 78 && got["bare_ends"] == 0,
+            "{word}"
+        );
         let (got, sent) = (got["bytes"].as_str().unwrap(), String::from_utf8(sent.message).unwrap());
         for (got, sent) in got.split("\r\n").zip(sent.split("\r\n")) {
             assert_eq!(got, sent, "the bytes on the wire are those in the outbox");
@@ -161,7 +206,10 @@ fn a_line_cut_after_the_message_leaves_its_fate_unknown_and_the_next_try_is_the_
     let settings = way.settings(sink.port, Tls::StartTls);
     let outcome = hand_over(&settings, &message("tama@farm.example"), DIALOGUE_LIMIT);
     assert!(matches!(outcome, Outcome::Unknown { .. }), "{outcome:?}");
-    assert_eq!(hand_over(&settings, &message("tama@farm.example"), DIALOGUE_LIMIT), Outcome::Accepted);
+    assert_eq!(
+        hand_over(&settings, &message("tama@farm.example"), DIALOGUE_LIMIT),
+        Outcome::Accepted
+    );
     let (first, second) = (sink.wait_for("message"), sink.wait_for("message"));
     assert_eq!(first["id"], second["id"]);
     assert!(first["bytes"] == second["bytes"], "the same bytes");
@@ -172,8 +220,15 @@ fn a_server_that_never_says_a_word_is_left_in_time() {
     let way = Way::new();
     let mut sink = Sink::start(&["--silent"]);
     let began = std::time::Instant::now();
-    let outcome = hand_over(&way.settings(sink.port, Tls::StartTls), &message("tama@farm.example"), Duration::from_millis(500));
-    assert!(matches!(outcome, Outcome::Site(Site::Unreachable { .. })), "{outcome:?}");
+    let outcome = hand_over(
+        &way.settings(sink.port, Tls::StartTls),
+        &message("tama@farm.example"),
+        Duration::from_millis(500),
+    );
+    assert!(
+        matches!(outcome, Outcome::Site(Site::Unreachable { .. })),
+        "{outcome:?}"
+    );
     assert!(began.elapsed() < Duration::from_secs(5));
     sink.wait_for("connected");
 }
@@ -184,8 +239,15 @@ fn nothing_is_said_over_a_line_that_is_not_protected() {
     let mut sink = Sink::start(&["--tls", "none", "--user", "letters", "--password", "x"]);
     let settings = way.with_login(sink.port, Tls::StartTls, "canary-7f3a");
     let outcome = hand_over(&settings, &message("tama@farm.example"), DIALOGUE_LIMIT);
-    assert!(matches!(outcome, Outcome::Site(Site::Unprotected { .. })), "{outcome:?}");
-    assert_eq!(sink.events_within(Duration::from_millis(300)), [serde_json::Value::Null; 0], "no login, no message");
+    assert!(
+        matches!(outcome, Outcome::Site(Site::Unprotected { .. })),
+        "{outcome:?}"
+    );
+    assert_eq!(
+        sink.events_within(Duration::from_millis(300)),
+        [serde_json::Value::Null; 0],
+        "no login, no message"
+    );
 }
 
 #[test]
@@ -200,19 +262,32 @@ fn a_certificate_of_an_unknown_authority_or_for_another_name_is_not_taken() {
             "127.0.0.2".clone_into(&mut second.host);
         }
         let outcome = hand_over(&unknown, &message("tama@farm.example"), DIALOGUE_LIMIT);
-        assert!(matches!(outcome, Outcome::Site(Site::Unprotected { .. })), "{word}: {outcome:?}");
+        assert!(
+            matches!(outcome, Outcome::Site(Site::Unprotected { .. })),
+            "{word}: {outcome:?}"
+        );
         // 127.0.0.2 reaches nobody here, or somebody whose certificate does not say so: never a message.
         let outcome = hand_over(&misnamed, &message("tama@farm.example"), DIALOGUE_LIMIT);
         assert!(matches!(outcome, Outcome::Site(_)), "{word}: {outcome:?}");
-        assert_eq!(sink.events_within(Duration::from_millis(200)), [serde_json::Value::Null; 0]);
+        assert_eq!(
+            sink.events_within(Duration::from_millis(200)),
+            [serde_json::Value::Null; 0]
+        );
     }
 }
 
 #[test]
 fn a_closed_port_is_a_fault_of_the_site() {
     let way = Way::new();
-    let outcome = hand_over(&way.settings(9, Tls::Implicit), &message("tama@farm.example"), DIALOGUE_LIMIT);
-    assert!(matches!(outcome, Outcome::Site(Site::Unreachable { .. })), "{outcome:?}");
+    let outcome = hand_over(
+        &way.settings(9, Tls::Implicit),
+        &message("tama@farm.example"),
+        DIALOGUE_LIMIT,
+    );
+    assert!(
+        matches!(outcome, Outcome::Site(Site::Unreachable { .. })),
+        "{outcome:?}"
+    );
 }
 
 /// The whole way in the real program: forecast asked for, letter decided, stored and handed over, memory given back.
@@ -241,14 +316,34 @@ fn a_morning_goes_from_the_forecast_service_to_the_mailboxes() {
     assert_ne!(letters[0]["id"], letters[1]["id"]);
     for letter in &letters {
         let subject = letter["subject"].as_str().unwrap();
-        assert!(subject.starts_with("GO ") && subject.ends_with("Tue 10 Mar"), "{subject}");
-        assert!(letter["types"].as_array().unwrap().iter().any(|kind| kind == "image/png"), "{letter}");
-        assert!(letter["types"].as_array().unwrap().iter().any(|kind| kind == "text/calendar"), "{letter}");
+        assert!(
+            subject.starts_with("GO ") && subject.ends_with("Tue 10 Mar"),
+            "{subject}"
+        );
+        assert!(
+            letter["types"]
+                .as_array()
+                .unwrap()
+                .iter()
+                .any(|kind| kind == "image/png"),
+            "{letter}"
+        );
+        assert!(
+            letter["types"]
+                .as_array()
+                .unwrap()
+                .iter()
+                .any(|kind| kind == "text/calendar"),
+            "{letter}"
+        );
     }
     let resident = program.resident_kib();
     println!("{resident} KiB resident after the letter");
     assert!(resident <= 30 * 1024, "{resident} KiB resident after the letter");
     let (code, text, errors) = place.command(&["explain", "L-0001"]);
     assert_eq!(code, 0, "{errors}");
-    assert!(text.contains("\"openings\"") && text.contains(letters[0]["subject"].as_str().unwrap()), "{text}");
+    assert!(
+        text.contains("\"openings\"") && text.contains(letters[0]["subject"].as_str().unwrap()),
+        "{text}"
+    );
 }

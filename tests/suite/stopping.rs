@@ -39,7 +39,10 @@ fn it_stops_when_told_also_in_a_storm_of_signals() {
         }
         program.signal(signal);
         let (status, took) = program.stop();
-        assert!(status.success() && took < Duration::from_secs(10), "{status} after {took:?}");
+        assert!(
+            status.success() && took < Duration::from_secs(10),
+            "{status} after {took:?}"
+        );
     }
 }
 
@@ -48,12 +51,18 @@ fn it_stops_in_time_while_a_mail_server_says_nothing_and_the_message_waits_on() 
     let zone = crate::restart::zone_where_it_is_six();
     let place = Workplace::new(&zone, "05:00", &["a@farm.example"]);
     let mut sink = Sink::start(&["--silent"]);
-    let mail = format!("transport = \"smtp\"\nhost = \"localhost\"\nport = {}\ntls = \"starttls\"", sink.port);
+    let mail = format!(
+        "transport = \"smtp\"\nhost = \"localhost\"\nport = {}\ntls = \"starttls\"",
+        sink.port
+    );
     place.service("05:00", &mail);
     let mut program = place.run(&[]);
     sink.wait_for("connected");
     let (status, took) = program.stop();
-    assert!(status.success() && took < Duration::from_secs(10), "{status} after {took:?}");
+    assert!(
+        status.success() && took < Duration::from_secs(10),
+        "{status} after {took:?}"
+    );
     assert_eq!(place.store().waiting().unwrap().len(), 1);
 }
 
@@ -81,23 +90,54 @@ fn a_broken_file_is_told_and_the_good_one_stays_in_force() {
     program.wait_for("new settings are in force");
     program.stop();
     let (_, status, _) = place.command(&["status"]);
-    assert!(!status.contains("elevation_m") && status.contains("Larkrise ("), "{status}");
+    assert!(
+        !status.contains("elevation_m") && status.contains("Larkrise ("),
+        "{status}"
+    );
 }
 
 #[test]
 fn what_is_noted_is_said_back_and_a_slip_is_answered() {
     let place = place();
-    let (code, text, errors) = place.command(&["note", "laid", "--block", "creek", "--rows", "1-8", "--at", "2026-10-01 08:00"]);
+    let (code, text, errors) = place.command(&[
+        "note",
+        "laid",
+        "--block",
+        "creek",
+        "--rows",
+        "1-8",
+        "--at",
+        "2026-10-01 08:00",
+    ]);
     assert_eq!(code, 0, "{errors}");
-    assert!(text.starts_with("Recorded: Creek rows 1-8 laid, Thu 1 Oct 08:00.\nNow out in Creek: rows 1-8 since 1 Oct"), "{text}");
-    let (code, text, _) = place.command(&["note", "lifted", "--block", "Creek", "--rows", "7-9", "--wet", "--at", "2026-10-20 15:00"]);
+    assert!(
+        text.starts_with("Recorded: Creek rows 1-8 laid, Thu 1 Oct 08:00.\nNow out in Creek: rows 1-8 since 1 Oct"),
+        "{text}"
+    );
+    let (code, text, _) = place.command(&[
+        "note",
+        "lifted",
+        "--block",
+        "Creek",
+        "--rows",
+        "7-9",
+        "--wet",
+        "--at",
+        "2026-10-20 15:00",
+    ]);
     assert_eq!(code, 0);
-    assert!(text.contains("nothing was reported lying in row 9") && text.contains("Damp on the roll: rows 7-9"), "{text}");
+    assert!(
+        text.contains("nothing was reported lying in row 9") && text.contains("Damp on the roll: rows 7-9"),
+        "{text}"
+    );
     assert!(text.contains("Now out in Creek: rows 1-6"), "{text}");
     for (arguments, word) in [
         (vec!["note", "laid", "--block", "Crek"], "did you mean Creek?"),
         (vec!["note", "laid", "--block", "Creek", "--rows", "11-13"], "rows 1-12"),
-        (vec!["note", "laid", "--block", "Creek", "--at", "2099-01-01 08:00"], "still to come"),
+        (
+            vec!["note", "laid", "--block", "Creek", "--at", "2099-01-01 08:00"],
+            "still to come",
+        ),
         (vec!["note", "dry", "--block", "Creek"], "--face"),
     ] {
         let (code, _, errors) = place.command(&arguments);
@@ -113,12 +153,18 @@ fn a_letter_is_explained_and_one_that_is_not_there_is_not() {
     let zone = crate::restart::zone_where_it_is_six();
     let place = Workplace::new(&zone, "05:00", &["a@farm.example"]);
     let (code, _, errors) = place.command(&["explain", "L-1"]);
-    assert!(code == 1 && errors.contains("no letter has been written yet"), "{errors}");
+    assert!(
+        code == 1 && errors.contains("no letter has been written yet"),
+        "{errors}"
+    );
     let mut program = place.run(&[]);
     program.wait_for("sent");
     let (code, text, errors) = place.command(&["explain", "L-0001"]);
     assert_eq!(code, 0, "{errors}");
-    assert!(text.contains("L-0001 of larkrise") && text.contains("Factors and verdicts"), "{text}");
+    assert!(
+        text.contains("L-0001 of larkrise") && text.contains("Factors and verdicts"),
+        "{text}"
+    );
     assert!(text.contains("a@farm.example: sent"), "{text}");
     let (code, _, errors) = place.command(&["explain", "L-0009"]);
     assert!(code == 1 && errors.contains("the last one is L-0001"), "{errors}");

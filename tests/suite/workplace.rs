@@ -23,7 +23,9 @@ pub(crate) struct Workplace {
 impl Workplace {
     /// One small farm in the given zone; a letter at `letter_at` to each address, as files.
     pub(crate) fn new(zone: &str, letter_at: &str, addresses: &[&str]) -> Self {
-        let place = Self { folder: tempfile::tempdir().unwrap() };
+        let place = Self {
+            folder: tempfile::tempdir().unwrap(),
+        };
         place.farm("larkrise", zone, addresses);
         place.service(letter_at, "transport = \"files\"");
         place
@@ -38,7 +40,9 @@ impl Workplace {
         let people: String = addresses
             .iter()
             .zip(1..)
-            .map(|(address, n)| format!("[[people]]\nname = \"Reader {n}\"\nemail = \"{address}\"\nrole = \"manager\"\nletter = true\n"))
+            .map(|(address, n)| {
+                format!("[[people]]\nname = \"Reader {n}\"\nemail = \"{address}\"\nrole = \"manager\"\nletter = true\n")
+            })
             .collect();
         let text = format!(
             "[site]\nid = \"{id}\"\nname = \"Larkrise Orchard\"\nlatitude = -39.6\nlongitude = 176.8\nelevation_m = 20\n\
@@ -63,14 +67,18 @@ impl Workplace {
 
     /// The orchard of the demo with its reports, its forecast from `port` of this machine, and this way out.
     pub(crate) fn demo(port: u16, mail: &str) -> Self {
-        let place = Self { folder: tempfile::tempdir().unwrap() };
+        let place = Self {
+            folder: tempfile::tempdir().unwrap(),
+        };
         let data = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-data");
         for name in ["farm.toml", "harvest.csv", "blackouts.csv"] {
             std::fs::copy(data.join("farm").join(name), place.path(name)).unwrap();
         }
         place.service("05:30", mail);
         let file = place.path("service.toml");
-        let text = std::fs::read_to_string(&file).unwrap().replace("127.0.0.1:9", &format!("127.0.0.1:{port}"));
+        let text = std::fs::read_to_string(&file)
+            .unwrap()
+            .replace("127.0.0.1:9", &format!("127.0.0.1:{port}"));
         std::fs::write(&file, text).unwrap();
         let farm = covercast::settings::load_farm(place.folder.path()).unwrap().farm;
         let store = Store::open(&place.path("state")).unwrap();
@@ -83,7 +91,12 @@ impl Workplace {
 
     /// The program with these arguments and `--farm`, to its end.
     pub(crate) fn command(&self, arguments: &[&str]) -> (i32, String, String) {
-        let out = program().args(arguments).arg("--farm").arg(self.folder.path()).output().unwrap();
+        let out = program()
+            .args(arguments)
+            .arg("--farm")
+            .arg(self.folder.path())
+            .output()
+            .unwrap();
         let text = |bytes: Vec<u8>| String::from_utf8(bytes).unwrap();
         (out.status.code().unwrap(), text(out.stdout), text(out.stderr))
     }
@@ -91,7 +104,11 @@ impl Workplace {
     /// The daemon, with further environment.
     pub(crate) fn run(&self, environment: &[(&str, &str)]) -> Program {
         let mut command = program();
-        command.arg("run").arg("--farm").arg(self.folder.path()).envs(environment.iter().copied());
+        command
+            .arg("run")
+            .arg("--farm")
+            .arg(self.folder.path())
+            .envs(environment.iter().copied());
         Program::start(command)
     }
 
@@ -101,8 +118,12 @@ impl Workplace {
 
     /// Names of the messages written, in order.
     pub(crate) fn mails(&self) -> Vec<String> {
-        let Ok(found) = std::fs::read_dir(self.path("state/mail")) else { return Vec::new() };
-        let mut names: Vec<String> = found.map(|entry| entry.unwrap().file_name().into_string().unwrap()).collect();
+        let Ok(found) = std::fs::read_dir(self.path("state/mail")) else {
+            return Vec::new();
+        };
+        let mut names: Vec<String> = found
+            .map(|entry| entry.unwrap().file_name().into_string().unwrap())
+            .collect();
         names.retain(|name| name.ends_with(".eml"));
         names.sort();
         names
@@ -110,8 +131,14 @@ impl Workplace {
 
     /// Local dates on which the letter of `larkrise` was done.
     pub(crate) fn done(&self) -> Vec<String> {
-        let jobs = self.store().jobs_done(&FarmId("larkrise".to_owned()), "morning").unwrap();
-        jobs.into_iter().filter(|(_, outcome)| outcome == "done").map(|(date, _)| date.to_string()).collect()
+        let jobs = self
+            .store()
+            .jobs_done(&FarmId("larkrise".to_owned()), "morning")
+            .unwrap();
+        jobs.into_iter()
+            .filter(|(_, outcome)| outcome == "done")
+            .map(|(date, _)| date.to_string())
+            .collect()
     }
 
     /// A test authority and a certificate for `localhost`, both valid from the start of 2026.
@@ -120,19 +147,69 @@ impl Workplace {
         let openssl = |arguments: &[&str]| {
             let mut command = Command::new("openssl");
             command.args(arguments).current_dir(self.folder.path()).env("TZ", "UTC");
-            command.env("LD_PRELOAD", faketime()).env("FAKETIME", "@2026-01-01 00:00:00");
+            command
+                .env("LD_PRELOAD", faketime())
+                .env("FAKETIME", "@2026-01-01 00:00:00");
             let out = command.output().expect("openssl is wanted: run tests/run once");
             assert!(out.status.success(), "{}", String::from_utf8_lossy(&out.stderr));
         };
         let key = ["-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:P-256", "-nodes"];
-        openssl(&[&["req", "-x509", "-days", "3650", "-subj", "/CN=Test authority", "-keyout", "ca.key", "-out", "ca.pem"], &key[..]].concat());
-        openssl(&[&["req", "-subj", "/CN=localhost", "-keyout", "server.key", "-out", "server.csr"], &key[..]].concat());
+        openssl(
+            &[
+                &[
+                    "req",
+                    "-x509",
+                    "-days",
+                    "3650",
+                    "-subj",
+                    "/CN=Test authority",
+                    "-keyout",
+                    "ca.key",
+                    "-out",
+                    "ca.pem",
+                ],
+                &key[..],
+            ]
+            .concat(),
+        );
+        openssl(
+            &[
+                &[
+                    "req",
+                    "-subj",
+                    "/CN=localhost",
+                    "-keyout",
+                    "server.key",
+                    "-out",
+                    "server.csr",
+                ],
+                &key[..],
+            ]
+            .concat(),
+        );
         std::fs::write(self.path("names"), "subjectAltName=DNS:localhost,IP:127.0.0.1\n").unwrap();
         openssl(&[
-            "x509", "-req", "-in", "server.csr", "-CA", "ca.pem", "-CAkey", "ca.key", "-CAcreateserial", "-days", "3650",
-            "-extfile", "names", "-out", "server.pem",
+            "x509",
+            "-req",
+            "-in",
+            "server.csr",
+            "-CA",
+            "ca.pem",
+            "-CAkey",
+            "ca.key",
+            "-CAcreateserial",
+            "-days",
+            "3650",
+            "-extfile",
+            "names",
+            "-out",
+            "server.pem",
         ]);
-        Certificates { authority: at("ca.pem"), certificate: at("server.pem"), key: at("server.key") }
+        Certificates {
+            authority: at("ca.pem"),
+            certificate: at("server.pem"),
+            key: at("server.key"),
+        }
     }
 }
 
@@ -145,7 +222,10 @@ pub(crate) struct Certificates {
 
 /// The preload library that shows another time.
 pub(crate) fn faketime() -> PathBuf {
-    let folders = std::fs::read_dir("/usr/lib").unwrap().filter_map(Result::ok).map(|entry| entry.path());
+    let folders = std::fs::read_dir("/usr/lib")
+        .unwrap()
+        .filter_map(Result::ok)
+        .map(|entry| entry.path());
     folders
         .map(|folder| folder.join("faketime/libfaketimeMT.so.1"))
         .find(|path| path.exists())
@@ -154,7 +234,10 @@ pub(crate) fn faketime() -> PathBuf {
 
 fn program() -> Command {
     let mut command = Command::new(env!("CARGO_BIN_EXE_covercast"));
-    command.env("TZ", "UTC").env_remove("NOTIFY_SOCKET").env_remove("COVERCAST_LOG");
+    command
+        .env("TZ", "UTC")
+        .env_remove("NOTIFY_SOCKET")
+        .env_remove("COVERCAST_LOG");
     command
 }
 
@@ -166,7 +249,10 @@ pub(crate) struct FakeClock<'a> {
 
 impl<'a> FakeClock<'a> {
     pub(crate) fn at(place: &'a Workplace, start: &str) -> Self {
-        let clock = Self { place, now: start.parse().unwrap() };
+        let clock = Self {
+            place,
+            now: start.parse().unwrap(),
+        };
         clock.show();
         clock
     }
@@ -180,7 +266,10 @@ impl<'a> FakeClock<'a> {
 
     /// The program under this clock. It looks at the time ten times a second, since its service manager asks it to.
     pub(crate) fn run(&self) -> Program {
-        let (library, file) = (faketime().display().to_string(), self.place.path("clock").display().to_string());
+        let (library, file) = (
+            faketime().display().to_string(),
+            self.place.path("clock").display().to_string(),
+        );
         self.place.run(&[
             ("LD_PRELOAD", &library),
             ("FAKETIME_TIMESTAMP_FILE", &file),
@@ -209,12 +298,22 @@ pub(crate) struct Program {
 
 impl Program {
     pub(crate) fn start(mut command: Command) -> Self {
-        let mut child = command.stdin(Stdio::piped()).stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().unwrap();
+        let mut child = command
+            .stdin(Stdio::piped())
+            .stdout(Stdio::piped())
+            .stderr(Stdio::piped())
+            .spawn()
+            .unwrap();
         let (told, lines) = channel();
         let out = BufReader::new(child.stdout.take().unwrap());
         std::thread::spawn(move || out.lines().map_while(Result::ok).try_for_each(|line| told.send(line)));
         let input = child.stdin.take();
-        Self { child, lines, seen: Vec::new(), _input: input }
+        Self {
+            child,
+            lines,
+            seen: Vec::new(),
+            _input: input,
+        }
     }
 
     /// The next line that holds `word`.
@@ -234,7 +333,10 @@ impl Program {
                     if let Some(mut stderr) = self.child.stderr.take() {
                         let _ = stderr.read_to_string(&mut errors);
                     }
-                    panic!("it ended without a line with {word:?}:\n{}\n{errors}", self.seen.join("\n"));
+                    panic!(
+                        "it ended without a line with {word:?}:\n{}\n{errors}",
+                        self.seen.join("\n")
+                    );
                 }
             }
         }
@@ -304,7 +406,10 @@ impl Sink {
     pub(crate) fn start(options: &[&str]) -> Self {
         let root = Path::new(env!("CARGO_MANIFEST_DIR"));
         let python = root.join(".venv/bin/python");
-        assert!(python.exists(), "the mail server of the tests is missing: run tests/run once, it installs it into .venv");
+        assert!(
+            python.exists(),
+            "the mail server of the tests is missing: run tests/run once, it installs it into .venv"
+        );
         let mut command = Command::new(python);
         command.arg(root.join("tests/smtp_sink.py")).args(options);
         let mut program = Program::start(command);
@@ -335,7 +440,10 @@ pub(crate) fn forecast_service() -> u16 {
             let Ok(mut line) = line else { return };
             let mut question = [0; 8192];
             let _ = line.read(&mut question);
-            let head = format!("HTTP/1.1 200 OK\r\ncontent-type: application/json\r\ncontent-length: {}\r\nconnection: close\r\n\r\n", reply.len());
+            let head = format!(
+                "HTTP/1.1 200 OK\r\ncontent-type: application/json\r\ncontent-length: {}\r\nconnection: close\r\n\r\n",
+                reply.len()
+            );
             let _ = line.write_all(head.as_bytes()).and_then(|()| line.write_all(&reply));
         }
     });
