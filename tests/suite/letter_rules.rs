@@ -404,11 +404,10 @@ fn fits(value: &Value, schema: &Value, root: &Value, path: &str, seen: &mut BTre
     }
     if let Some(choices) = schema["anyOf"].as_array() {
         assert_eq!(choices[1]["type"], "null", "{path}");
-        return if value.is_null() {
-            ()
-        } else {
-            fits(value, &choices[0], root, path, seen)
-        };
+        if !value.is_null() {
+            fits(value, &choices[0], root, path, seen);
+        }
+        return;
     }
     if let Some(wanted) = schema.get("const") {
         return assert_eq!(value, wanted, "{path}");
