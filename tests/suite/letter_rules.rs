@@ -31,6 +31,10 @@ pub(crate) fn mornings() -> Vec<(&'static str, SmallOrchard)> {
         ("rest days", dry().before_two_rest_days()),
         ("sprayed", dry().with_a_sprayed_creek()),
         ("miles", dry().in_miles()),
+        (
+            "dry days to come",
+            dry().with_ties_checked_and_rolls_dry().with_two_dry_days_to_come(),
+        ),
         ("long names", dry().with_long_names()),
     ]
 }

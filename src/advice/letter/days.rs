@@ -96,16 +96,27 @@ impl<'a> Morning<'a> {
     }
 
     fn why_wait(&self, place: Place<'a>, opening: &Opening) -> DayLine {
-        let left = place.job.chances_left;
-        let chances = if left == 1 {
-            "1 more chance".to_owned()
-        } else {
-            format!("{left} more chances")
+        let offers = self.offers(place);
+        let today = offers.iter().find(|offer| self.today_is(offer.start));
+        let left = offers
+            .iter()
+            .filter(|offer| offer.start > opening.end && self.works(self.words.day_of(offer.start)))
+            .count();
+        let chances = match left {
+            0 => "no other chance".to_owned(),
+            1 => "1 more chance".to_owned(),
+            more => format!("{more} more chances"),
         };
+        let day = self.words.day(self.words.day_of(opening.start));
         DayLine {
             day: "Today".to_owned(),
-            text: "would do, but each day less costs colour".to_owned(),
-            notes: vec![format!("After {} there would be {chances}.", self.offer_said(opening))],
+            text: today.map_or_else(
+                || "would do".to_owned(),
+                |offer| format!("would do, {}", self.hours_and_odds(offer)),
+            ),
+            notes: vec![format!(
+                "Each day out adds colour. Waiting for {day} leaves {chances} after it."
+            )],
         }
     }
 
@@ -121,6 +132,9 @@ impl<'a> Morning<'a> {
             .collect();
         let best = open.iter().max_by(|a, b| a.best.score.total_cmp(&b.best.score));
         let text = match (self.works(day), best) {
+            (true, Some(opening)) if self.chosen(place.job) == Some(*opening) => {
+                format!("planned, {}", self.hours_and_odds(opening))
+            }
             (true, Some(opening)) => format!("also possible, {}", self.hours_and_odds(opening)),
             (false, Some(opening)) => format!("{}, but a rest day", self.hours_and_odds(opening)),
             (false, None) => "a rest day".to_owned(),
