@@ -38,6 +38,7 @@ fn block(name: &str) -> Block {
             lon: 11.0,
             ..Alley::default()
         },
+        tie_tested: false,
         exposed_edge: None,
         irrigation: Vec::new(),
         cover_advance_days: 0,
