@@ -107,7 +107,7 @@ impl Words {
         format!("{now} {}{by}{}", self.0.wind_sign(), closer.unwrap_or_default())
     }
 
-    /// What else would change the weakest ties, a sentence each.
+    /// What else would change the weakest ties, a line each.
     fn what_if(&self, kind: &Alike<'_>) -> Vec<String> {
         let alley = *kind.alley;
         let gusts = |alley: Alley| self.gusts(alley, kind.tested);
@@ -121,33 +121,29 @@ impl Words {
             DisplayUnits::Metric => "10 cm",
             DisplayUnits::Imperial => "4 in",
         };
-        let lower = (low >= 0.0).then(|| {
-            format!(
-                "{step} lower from {now} to {}, but the underside dries later; ",
+        let mut lines = vec![format!("  What would change that on {}:", kind.names.join(", "))];
+        if low >= 0.0 {
+            lines.push(format!(
+                "    tied {step} lower: from {now} to {}, but the underside dries later;",
                 gusts(at(low))
-            )
-        });
-        let heights = format!(
-            "  Weakest ({}), tied {}{step} higher from {now} to {}.",
-            kind.names.join(", "),
-            lower.unwrap_or_default(),
+            ));
+        }
+        lines.push(format!(
+            "    tied {step} higher: from {now} to {}, but it dries sooner;",
             gusts(at(high))
-        );
+        ));
         let ends = |share: f64| {
             gusts(Alley {
                 tie_spacing_m: alley.tie_spacing_m * share,
                 ..alley
             })
         };
-        vec![
-            heights,
-            format!(
-                "  A second tie at each end raises the end, which holds half a spacing, from {} to {}; the ties \
-                 between stay at {now}.",
-                ends(0.5),
-                ends(0.25)
-            ),
-        ]
+        lines.push(format!(
+            "    a second tie at each end: the end, which holds half a spacing, from {} to {}; between them still {now}.",
+            ends(0.5),
+            ends(0.25)
+        ));
+        lines
     }
 
     /// Two thirds of the spacing to the half metre (or whole foot), where that is not too close to be worth the work.
