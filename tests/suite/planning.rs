@@ -150,7 +150,7 @@ fn plan(farm: &Farm, entries: &[Entry], outlooks: &[BlockOutlook]) -> Plan {
     assign::assign(farm, &ground, &needs(farm, &ground, now()), outlooks, now())
 }
 
-fn job<'a>(plan: &'a Plan, block: usize, job: Job) -> &'a NextJob {
+fn job(plan: &Plan, block: usize, job: Job) -> &NextJob {
     plan.blocks[block].jobs.iter().find(|next| next.job == job).unwrap()
 }
 
