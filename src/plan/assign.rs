@@ -191,6 +191,7 @@ fn by_urgency(plan: &Plan) -> Vec<(usize, usize)> {
     order.sort_by_key(|(block, job)| {
         let job = plan.job(*block, *job);
         (
+            job.is_some_and(|job| job.job == Job::Check),
             job.and_then(|job| job.last_day).unwrap_or(NaiveDate::MAX),
             job.map_or(u8::MAX, |job| rank(job.job)),
             *block,

@@ -43,57 +43,97 @@ fn the_dry_morning_can_be_looked_at() {
 
 #[test]
 fn a_cover_that_stays_wet_is_a_no_with_the_next_chance() {
-    keep("no_wet_all_day", &SmallOrchard::on_a_dry_morning().wet_all_day());
+    keep(
+        "no_wet_all_day",
+        &SmallOrchard::on_a_dry_morning()
+            .with_ties_checked_and_rolls_dry()
+            .wet_all_day(),
+    );
+}
+
+#[test]
+fn behind_a_walk_along_the_ties_stands_why_the_lift_waits() {
+    keep("ties_first_lift_waits", &SmallOrchard::on_a_dry_morning().wet_all_day());
 }
 
 #[test]
 fn without_any_forecast_nothing_is_judged() {
-    keep("unknown_no_forecast", &SmallOrchard::on_a_dry_morning().without_a_forecast());
+    keep(
+        "unknown_no_forecast",
+        &SmallOrchard::on_a_dry_morning().without_a_forecast(),
+    );
 }
 
 #[test]
 fn a_forecast_too_old_is_no_forecast() {
-    keep("unknown_too_old", &SmallOrchard::on_a_dry_morning().with_a_forecast_too_old());
+    keep(
+        "unknown_too_old",
+        &SmallOrchard::on_a_dry_morning().with_a_forecast_too_old(),
+    );
 }
 
 #[test]
 fn an_old_forecast_is_maybe_at_best() {
-    keep("maybe_old_forecast", &SmallOrchard::on_a_dry_morning().with_an_old_forecast());
+    keep(
+        "maybe_old_forecast",
+        &SmallOrchard::on_a_dry_morning().with_an_old_forecast(),
+    );
 }
 
 #[test]
 fn unknown_hours_of_today_stand_in_the_subject() {
-    keep("partly_unknown", &SmallOrchard::on_a_dry_morning().with_a_hole_today(8.0, 11.0));
+    keep(
+        "partly_unknown",
+        &SmallOrchard::on_a_dry_morning().with_a_hole_today(8.0, 11.0),
+    );
 }
 
 #[test]
 fn unknown_hours_of_the_job_itself_are_unknown() {
-    keep("unknown_gust_this_afternoon", &SmallOrchard::on_a_dry_morning().with_a_hole_today(12.0, 18.0));
+    keep(
+        "unknown_gust_this_afternoon",
+        &SmallOrchard::on_a_dry_morning().with_a_hole_today(12.0, 18.0),
+    );
 }
 
 #[test]
 fn with_everything_in_the_shed_nothing_is_due() {
-    keep("nothing_due", &SmallOrchard::on_a_dry_morning().with_everything_in_the_shed());
+    keep(
+        "nothing_due",
+        &SmallOrchard::on_a_dry_morning().with_everything_in_the_shed(),
+    );
 }
 
 #[test]
 fn one_forecast_gives_no_chance() {
-    keep("one_forecast_only", &SmallOrchard::on_a_dry_morning().one_forecast_only());
+    keep(
+        "one_forecast_only",
+        &SmallOrchard::on_a_dry_morning().one_forecast_only(),
+    );
 }
 
 #[test]
 fn an_estimated_gust_is_said_and_maybe_at_best() {
-    keep("estimated_gust", &SmallOrchard::on_a_dry_morning().with_an_estimated_gust());
+    keep(
+        "estimated_gust",
+        &SmallOrchard::on_a_dry_morning().with_an_estimated_gust(),
+    );
 }
 
 #[test]
 fn before_rest_days_the_letter_reaches_to_the_next_workday() {
-    keep("before_rest_days", &SmallOrchard::on_a_dry_morning().before_two_rest_days());
+    keep(
+        "before_rest_days",
+        &SmallOrchard::on_a_dry_morning().before_two_rest_days(),
+    );
 }
 
 #[test]
 fn a_sprayed_block_has_no_windows() {
-    keep("sprayed_block", &SmallOrchard::on_a_dry_morning().with_a_sprayed_creek());
+    keep(
+        "sprayed_block",
+        &SmallOrchard::on_a_dry_morning().with_a_sprayed_creek(),
+    );
 }
 
 #[test]

@@ -7,8 +7,10 @@
     reason = "tests"
 )]
 
+mod charts;
 mod fetching;
 mod layers;
+mod letter_rules;
 mod letters;
 mod planning;
 mod replies;

@@ -94,14 +94,20 @@ impl SmallOrchard {
     }
 
     pub(crate) fn outlook(&mut self, block: &str) -> &mut BlockOutlook {
-        self.outlooks.iter_mut().find(|outlook| outlook.block.0 == block).unwrap()
+        self.outlooks
+            .iter_mut()
+            .find(|outlook| outlook.block.0 == block)
+            .unwrap()
     }
 
     /// Changes every window and opening of every block.
     pub(crate) fn each_window(&mut self, change: impl Fn(&mut Window)) {
         for outlook in &mut self.outlooks {
             outlook.windows.iter_mut().for_each(&change);
-            outlook.openings.iter_mut().for_each(|opening| change(&mut opening.best));
+            outlook
+                .openings
+                .iter_mut()
+                .for_each(|opening| change(&mut opening.best));
         }
     }
 
@@ -174,12 +180,21 @@ impl SmallOrchard {
         }
         let (from, to) = (at(0, from), at(0, to));
         for outlook in &mut self.outlooks {
-            outlook.openings.retain(|opening| opening.end <= from || opening.start >= to);
-            for window in outlook.windows.iter_mut().filter(|window| window.start < to && from < window.end) {
+            outlook
+                .openings
+                .retain(|opening| opening.end <= from || opening.start >= to);
+            for window in outlook
+                .windows
+                .iter_mut()
+                .filter(|window| window.start < to && from < window.end)
+            {
                 window.verdict = Verdict::Unknown;
                 window.chance = None;
                 window.reasons.clear();
-                window.remarks = vec![Remark::Missing { missing: Missing::Weather(Quantity::Gust), at: from }];
+                window.remarks = vec![Remark::Missing {
+                    missing: Missing::Weather(Quantity::Gust),
+                    at: from,
+                }];
             }
         }
         self
@@ -188,13 +203,74 @@ impl SmallOrchard {
     /// The cover on Creek does not dry today.
     pub(crate) fn wet_all_day(mut self) -> Self {
         let creek = self.outlook("Creek");
-        creek.openings.retain(|opening| opening.best.job != Job::Lift || opening.start > at(1, 0.0));
-        for window in creek.windows.iter_mut().filter(|window| window.job == Job::Lift && window.start < at(1, 0.0)) {
+        creek
+            .openings
+            .retain(|opening| opening.best.job != Job::Lift || opening.start > at(1, 0.0));
+        for window in creek
+            .windows
+            .iter_mut()
+            .filter(|window| window.job == Job::Lift && window.start < at(1, 0.0))
+        {
             window.verdict = Verdict::No;
             window.chance = Some(Chance { good: 1, of: RUNS });
             window.reasons = vec![stops(Factor::Under, 0, None, None)];
         }
-        creek.dry.iter_mut().filter(|dry| dry.day == today()).for_each(|dry| (dry.under, dry.both) = (None, None));
+        creek
+            .dry
+            .iter_mut()
+            .filter(|dry| dry.day == today())
+            .for_each(|dry| (dry.under, dry.both) = (None, None));
+        self
+    }
+
+    /// Nothing but the lift is to be done.
+    pub(crate) fn with_ties_checked_and_rolls_dry(mut self) -> Self {
+        let done = |name: &str, rows: (u32, u32), event| {
+            let at = at(0, 0.0) - TimeDelta::hours(10);
+            let rows = Rows {
+                first: rows.0,
+                last: rows.1,
+            };
+            Entry {
+                block: id(name),
+                rows,
+                event,
+                at,
+                noted: at,
+            }
+        };
+        self.entries.push(done("Hill", (1, 14), Event::Checked));
+        self.entries.push(done("Creek", (1, 12), Event::Checked));
+        self.entries.push(done("Gate", (7, 8), Event::Redried));
+        self
+    }
+
+    /// Names as long as the farm file lets them be.
+    pub(crate) fn with_long_names(self) -> Self {
+        self.renamed("Creek", "Old Orchard Lower Creek Terrace North")
+            .renamed("Hill", "Upper Hillside Windbreak Terrace")
+    }
+
+    /// A name that would like to be a header, a tag and a calendar line.
+    pub(crate) fn with_a_hostile_name(self) -> Self {
+        self.renamed("Creek", "<img src=x>\r\nATTENDEE:x")
+    }
+
+    fn renamed(mut self, old: &str, new: &str) -> Self {
+        let change = |id: &mut BlockId| {
+            if id.0 == old {
+                new.clone_into(&mut id.0);
+            }
+        };
+        self.farm.blocks.iter_mut().for_each(|block| change(&mut block.id));
+        self.farm.picks.iter_mut().for_each(|pick| change(&mut pick.block));
+        self.farm
+            .sets
+            .iter_mut()
+            .flat_map(|set| &mut set.blocks)
+            .for_each(change);
+        self.entries.iter_mut().for_each(|entry| change(&mut entry.block));
+        self.outlooks.iter_mut().for_each(|outlook| change(&mut outlook.block));
         self
     }
 
@@ -216,7 +292,10 @@ impl SmallOrchard {
 
     /// Nobody works on Wednesday and Thursday.
     pub(crate) fn before_two_rest_days(mut self) -> Self {
-        self.farm.crew.workdays.retain(|day| !matches!(day, Weekday::Wed | Weekday::Thu));
+        self.farm
+            .crew
+            .workdays
+            .retain(|day| !matches!(day, Weekday::Wed | Weekday::Thu));
         self
     }
 
@@ -279,7 +358,14 @@ fn farm() -> Farm {
         }],
         crew: Crew {
             people: 4,
-            workdays: vec![Weekday::Mon, Weekday::Tue, Weekday::Wed, Weekday::Thu, Weekday::Fri, Weekday::Sat],
+            workdays: vec![
+                Weekday::Mon,
+                Weekday::Tue,
+                Weekday::Wed,
+                Weekday::Thu,
+                Weekday::Fri,
+                Weekday::Sat,
+            ],
             start: clock("07:30:00"),
             end: clock("17:00:00"),
             break_start: clock("12:00:00"),
@@ -316,8 +402,17 @@ fn farm() -> Farm {
 fn entries() -> Vec<Entry> {
     let entry = |name: &str, rows: (u32, u32), event, days: i64, hour: f64| {
         let at = zone().day_start(today() - TimeDelta::days(days)) + minutes(hour);
-        let rows = Rows { first: rows.0, last: rows.1 };
-        Entry { block: id(name), rows, event, at, noted: at }
+        let rows = Rows {
+            first: rows.0,
+            last: rows.1,
+        };
+        Entry {
+            block: id(name),
+            rows,
+            event,
+            at,
+            noted: at,
+        }
     };
     vec![
         entry("Creek", (1, 12), Event::Laid, 29, 4.0),
@@ -331,14 +426,41 @@ fn entries() -> Vec<Entry> {
 
 /// Middle gust [km/h] by hours from midnight of the first day: a calm day, a front, three calm ones, a long blow.
 const GUSTS: [(f64, f64); 27] = [
-    (-120.0, 15.0), (0.0, 9.0), (6.0, 7.0), (12.0, 18.0), (18.0, 24.0), (21.0, 13.0), (27.0, 12.0), (30.0, 14.0),
-    (34.0, 30.0), (38.0, 52.0), (41.0, 57.0), (42.0, 57.0), (46.0, 47.0), (54.0, 40.0), (64.0, 34.0), (74.0, 17.0), (80.0, 15.0),
-    (86.0, 22.0), (94.0, 12.0), (100.0, 10.0), (112.0, 25.0), (120.0, 12.0), (136.0, 22.0), (160.0, 32.0),
-    (184.0, 45.0), (210.0, 41.0), (240.0, 22.0),
+    (-120.0, 15.0),
+    (0.0, 9.0),
+    (6.0, 7.0),
+    (12.0, 18.0),
+    (18.0, 24.0),
+    (21.0, 13.0),
+    (27.0, 12.0),
+    (30.0, 14.0),
+    (34.0, 30.0),
+    (38.0, 52.0),
+    (41.0, 57.0),
+    (42.0, 57.0),
+    (46.0, 47.0),
+    (54.0, 40.0),
+    (64.0, 34.0),
+    (74.0, 17.0),
+    (80.0, 15.0),
+    (86.0, 22.0),
+    (94.0, 12.0),
+    (100.0, 10.0),
+    (112.0, 25.0),
+    (120.0, 12.0),
+    (136.0, 22.0),
+    (160.0, 32.0),
+    (184.0, 45.0),
+    (210.0, 41.0),
+    (240.0, 22.0),
 ];
 
 fn middle_gust(hour: f64) -> f64 {
-    let after = GUSTS.iter().position(|(at, _)| *at >= hour).unwrap_or(GUSTS.len() - 1).max(1);
+    let after = GUSTS
+        .iter()
+        .position(|(at, _)| *at >= hour)
+        .unwrap_or(GUSTS.len() - 1)
+        .max(1);
     let ((from, low), (to, high)) = (GUSTS[after - 1], GUSTS[after]);
     low + (high - low) * ((hour - from) / (to - from)).clamp(0.0, 1.0)
 }
@@ -358,7 +480,10 @@ fn rain(hour: f64) -> f64 {
 fn timeline(now: DateTime<Utc>) -> Timeline {
     let start = at(0, 0.0) - TimeDelta::days(5);
     let count = 15 * 24;
-    let stamps = Stamps { first: start + TimeDelta::hours(1), count };
+    let stamps = Stamps {
+        first: start + TimeDelta::hours(1),
+        count,
+    };
     let hour = |k: usize| k as f64 - 120.0;
     let run = |member: usize| {
         let part = |k: usize| {
@@ -366,7 +491,11 @@ fn timeline(now: DateTime<Utc>) -> Timeline {
             1.0 + (member as f64 - 4.5) / 4.5 * (0.04 + 0.3 * lead.max(if hour(k) > 34.0 { 0.75 } else { 0.0 }))
         };
         let series = |value: &dyn Fn(usize) -> f64| Series::new((0..count).map(|k| Some(value(k))));
-        let sun = |k: usize| ((hour(k).rem_euclid(24.0) - 13.0) / 6.5 * std::f64::consts::FRAC_PI_2).cos().max(0.0);
+        let sun = |k: usize| {
+            ((hour(k).rem_euclid(24.0) - 13.0) / 6.5 * std::f64::consts::FRAC_PI_2)
+                .cos()
+                .max(0.0)
+        };
         let day = |k: usize| (7.0..20.0).contains(&hour(k).rem_euclid(24.0));
         Run {
             temperature: series(&|k| 11.0 + if day(k) { 9.0 * sun(k) } else { 0.0 }),
@@ -391,7 +520,10 @@ fn timeline(now: DateTime<Utc>) -> Timeline {
         estimated: std::collections::BTreeSet::new(),
         untold: std::collections::BTreeSet::new(),
         past_hours: 120,
-        issue: Issue { at: now - minutes(4.5), basis: IssueBasis::Said },
+        issue: Issue {
+            at: now - minutes(4.5),
+            basis: IssueBasis::Said,
+        },
         product: Product::SixHourlyModel,
         freshness: Freshness::Fresh,
         credits: vec![Credit {
@@ -415,7 +547,13 @@ pub(crate) fn stops(factor: Factor, more: u64, from: Option<f64>, until: Option<
 }
 
 fn weakens(factor: Factor, worth: f64) -> Reason {
-    Reason { factor, value: None, worth, from: None, until: None }
+    Reason {
+        factor,
+        value: None,
+        worth,
+        from: None,
+        until: None,
+    }
 }
 
 struct Hand {
@@ -447,7 +585,11 @@ impl Hand {
             firm,
             reasons: Vec::new(),
             remarks: Vec::new(),
-            margin: Margin { wind: None, wind_limit: Some(MetresPerSecond(Limits::default().of(job).gust.bad)), drying: None },
+            margin: Margin {
+                wind: None,
+                wind_limit: Some(MetresPerSecond(Limits::default().of(job).gust.bad)),
+                drying: None,
+            },
         }
     }
 
@@ -457,7 +599,11 @@ impl Hand {
         window.reasons = reasons.to_vec();
         window.margin.wind = Some(kmh(15.4));
         window.margin.drying = (job == Job::Lift).then_some(Hours(0.5));
-        self.openings.push(Opening { start: at(more, span.0), end: at(more, span.1), best: window.clone() });
+        self.openings.push(Opening {
+            start: at(more, span.0),
+            end: at(more, span.1),
+            best: window.clone(),
+        });
         self.windows.push(window);
     }
 
@@ -470,20 +616,55 @@ impl Hand {
 }
 
 fn outlooks() -> Vec<BlockOutlook> {
-    ["Creek", "Mill", "Hill", "Gate", "Top"].into_iter().map(outlook).collect()
+    ["Creek", "Mill", "Hill", "Gate", "Top"]
+        .into_iter()
+        .map(outlook)
+        .collect()
 }
 
 fn outlook(name: &str) -> BlockOutlook {
-    let mut hand = Hand { windows: Vec::new(), openings: Vec::new() };
+    let mut hand = Hand {
+        windows: Vec::new(),
+        openings: Vec::new(),
+    };
     let under = |more, until| stops(Factor::Under, more, None, until);
     hand.open(Job::Lift, 0, (13.0, 17.0), (13.5, 15.5), 9, &[]);
-    hand.shut(Job::Lift, 1, &[under(1, Some(12.0)), stops(Factor::Gust10, 1, Some(12.0), None)]);
+    hand.shut(
+        Job::Lift,
+        1,
+        &[under(1, Some(12.0)), stops(Factor::Gust10, 1, Some(12.0), None)],
+    );
     hand.shut(Job::Lift, 2, &[under(2, None), stops(Factor::Film, 2, None, None)]);
     hand.shut(Job::Lift, 3, &[under(3, None)]);
-    hand.open(Job::Lift, 4, (14.0, 17.0), (14.5, 16.5), 6, &[weakens(Factor::Under, 0.6)]);
-    hand.open(Job::Lift, 5, (13.0, 17.0), (13.5, 15.5), 5, &[weakens(Factor::Under, 0.5)]);
-    hand.shut(Job::Lift, 6, &[under(6, None), stops(Factor::Rain, 6, Some(13.0), None)]);
-    hand.open(Job::Lift, 9, (15.0, 17.0), (15.0, 17.0), 4, &[weakens(Factor::Under, 0.4)]);
+    hand.open(
+        Job::Lift,
+        4,
+        (14.0, 17.0),
+        (14.5, 16.5),
+        6,
+        &[weakens(Factor::Under, 0.6)],
+    );
+    hand.open(
+        Job::Lift,
+        5,
+        (13.0, 17.0),
+        (13.5, 15.5),
+        5,
+        &[weakens(Factor::Under, 0.5)],
+    );
+    hand.shut(
+        Job::Lift,
+        6,
+        &[under(6, None), stops(Factor::Rain, 6, Some(13.0), None)],
+    );
+    hand.open(
+        Job::Lift,
+        9,
+        (15.0, 17.0),
+        (15.0, 17.0),
+        4,
+        &[weakens(Factor::Under, 0.4)],
+    );
     hand.open(Job::Lay, 0, (8.0, 15.0), (8.0, 10.0), 9, &[]);
     hand.shut(Job::Lay, 1, &[stops(Factor::Gust10, 1, Some(10.0), None)]);
     hand.open(Job::Lay, 3, (8.0, 12.0), (8.5, 11.5), 7, &[weakens(Factor::Film, 0.5)]);
@@ -523,7 +704,9 @@ fn outlook(name: &str) -> BlockOutlook {
             gust_high: kmh(70.0),
             beaten: Some(Chance { good: beaten, of: RUNS }),
         }),
-        light: (0..5).map(|day| (today() - Days::new(5 - day), Megajoules(11.0))).collect(),
+        light: (0..5)
+            .map(|day| (today() - Days::new(5 - day), Megajoules(11.0)))
+            .collect(),
     }
 }
 
@@ -539,7 +722,12 @@ fn hour_view(k: usize) -> HourView {
     if day >= 7.0 {
         (top, under) = (hour < 208.0, hour < 230.0);
     }
-    HourView { wet_top: Some(top), wet_under: Some(under), frost: Some(false), ties_beaten: Some(0.0) }
+    HourView {
+        wet_top: Some(top),
+        wet_under: Some(under),
+        frost: Some(false),
+        ties_beaten: Some(0.0),
+    }
 }
 
 /// Yesterday's letter thought better of Saturday.

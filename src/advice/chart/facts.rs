@@ -153,10 +153,21 @@ pub struct Limit {
     pub kind: LimitKind,
     /// Where \[m/s\].
     pub gust_m_s: f64,
+    /// With one forecast only: lower values with growing lead, in time order; else empty.
+    pub steps: Vec<LimitStep>,
     /// "lifting stops at 40".
     pub label: String,
     /// "lifting stops: 40".
     pub short: String,
+}
+
+/// A limit from some time on.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct LimitStep {
+    /// From when.
+    pub from: DateTime<Utc>,
+    /// Where \[m/s\].
+    pub gust_m_s: f64,
 }
 
 /// Which limit.
@@ -266,7 +277,7 @@ pub fn gather(inputs: &Inputs<'_>, weather: &Timeline, block: &Option<BlockId>) 
         .collect();
     let end = days.last().map_or(start, |day| day.span.end);
     let runs = weather.kind == Kind::Members;
-    let limits = lanes::limits(inputs, &words);
+    let limits = lanes::limits(inputs, weather, &words);
     let peak = peak(inputs, weather, &words, &limits);
     let mut facts = ChartFacts {
         block: block.as_ref().map(|block| words::name(&block.0)),

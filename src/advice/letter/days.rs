@@ -2,7 +2,7 @@
 
 use chrono::{NaiveDate, TimeDelta};
 
-use super::headline::{Lead, place_name};
+use super::headline::{Lead, doing, place_name};
 use super::morning::{Morning, Place, share, usable};
 use super::{DayLine, Days, WindowLine, Windows};
 use crate::advice::{reasons, words};
@@ -36,10 +36,10 @@ impl<'a> Morning<'a> {
                     | Remark::GaleAfter { .. }
                     | Remark::OldForecast
                     | Remark::EstimatedGust
-                    | Remark::NotTold { .. }
                     | Remark::MainDisagrees { .. }
                     | Remark::OneForecast
-                    | Remark::WetnessNotKnown => None,
+                    | Remark::WetnessNotKnown
+                    | Remark::NotTold { .. } => None,
                 });
             return missing.map_or_else(|| "not known".to_owned(), |missing| format!("not known: {missing}"));
         }
@@ -48,25 +48,50 @@ impl<'a> Morning<'a> {
 
     /// The next three days, or as many as there are to the next workday.
     pub(super) fn why(&self, lead: &Lead<'a>) -> Option<Days> {
-        let place = lead.place()?;
+        let (place, own) = self.concern(lead)?;
         let heading = match lead {
-            Lead::Wait { .. } => "Why wait?",
-            Lead::Stopped { .. } => "Why not today?",
-            Lead::Do { .. } | Lead::Dark { .. } | Lead::Unknown | Lead::Nothing { .. } => "Why not tomorrow?",
+            _ if !own => format!("Why not {} today?", doing(place)),
+            Lead::Wait { .. } => "Why wait?".to_owned(),
+            Lead::Stopped { .. } => "Why not today?".to_owned(),
+            Lead::Do { .. } | Lead::Dark { .. } | Lead::Unknown | Lead::Nothing { .. } => {
+                "Why not tomorrow?".to_owned()
+            }
         };
         let today = self.words.today;
         let span = (self.next_workday() - today).num_days().max(3);
-        let first = i64::from(!matches!(lead, Lead::Stopped { .. }));
+        let first = i64::from(own && !matches!(lead, Lead::Stopped { .. }));
         let mut lines: Vec<DayLine> = Vec::new();
         if let Lead::Wait { opening, .. } = lead {
             lines.push(self.why_wait(place, opening));
         }
         lines.extend((first..=span).filter_map(|more| self.why_line(place, today + TimeDelta::days(more))));
-        (!lines.is_empty()).then(|| Days {
-            heading: heading.to_owned(),
+        (!lines.is_empty()).then_some(Days {
+            heading,
             lines,
             last: Vec::new(),
         })
+    }
+
+    /// The job that the weather decides, and whether it is the headline's. Behind a walk along the ties or a roll to
+    /// dry stands the most pressing one that cannot be done today, if there is one.
+    fn concern(&self, lead: &Lead<'a>) -> Option<(Place<'a>, bool)> {
+        let place = lead.place()?;
+        if matches!(place.job.job, Job::Lay | Job::Lift | Job::Fold) {
+            return Some((place, true));
+        }
+        let today = self.words.today;
+        let wanted = |other: &Place<'a>| {
+            let waits = !self
+                .chosen(other.job)
+                .is_some_and(|opening| self.today_is(opening.start));
+            let bound = matches!(other.job.job, Job::Lay | Job::Lift) && other.job.held.is_none();
+            bound && waits && other.job.from <= today && !self.shut(other.block)
+        };
+        let pressing = self
+            .places()
+            .filter(wanted)
+            .min_by_key(|other| other.job.last_day.unwrap_or(NaiveDate::MAX));
+        pressing.map(|place| (place, false))
     }
 
     fn why_wait(&self, place: Place<'a>, opening: &Opening) -> DayLine {
@@ -153,21 +178,33 @@ impl<'a> Morning<'a> {
     pub(super) fn fails(&self, lead: &Lead<'a>) -> Option<Days> {
         let last = self.ways_out(lead);
         let mut lines = Vec::new();
-        if let Some(place) = lead.place() {
+        if let Some((place, _)) = self.concern(lead) {
             let pick = self.block_plan(place).and_then(|block| block.pick);
             let far = pick.is_none_or(|pick| (pick.first - self.words.today).num_days() > NEAR_PICK_DAYS);
             if pick.is_some() && far && place.job.chances_left > 0 {
+                let left = place.job.chances_left;
+                let days = if left == 1 {
+                    "1 more day".to_owned()
+                } else {
+                    format!("{left} more days")
+                };
+                let text = format!("There is time: {days} with usable hours");
                 lines.push(DayLine {
                     day: String::new(),
-                    text: format!("There is time: {} more days with usable hours", place.job.chances_left),
+                    text,
                     notes: Vec::new(),
                 });
             } else if pick.is_some() {
                 lines.extend(self.chances(lead, place));
             }
         }
+        let heading = if matches!(lead, Lead::Do { .. }) {
+            "If today fails"
+        } else {
+            "What is left"
+        };
         (!lines.is_empty() || !last.is_empty()).then(|| Days {
-            heading: "If today fails".to_owned(),
+            heading: heading.to_owned(),
             lines,
             last,
         })
@@ -175,10 +212,15 @@ impl<'a> Morning<'a> {
 
     fn chances(&self, lead: &Lead<'a>, place: Place<'a>) -> Vec<DayLine> {
         let later = |opening: &&Opening| match lead {
-            Lead::Do { task, .. } => opening.start > task.end,
-            Lead::Unknown | Lead::Stopped { .. } | Lead::Wait { .. } | Lead::Dark { .. } | Lead::Nothing { .. } => {
-                self.words.day_of(opening.start) > self.words.today
-            }
+            Lead::Do {
+                task, place: leading, ..
+            } if *leading.block == *place.block && leading.job.job == place.job.job => opening.start > task.end,
+            Lead::Do { .. }
+            | Lead::Unknown
+            | Lead::Stopped { .. }
+            | Lead::Wait { .. }
+            | Lead::Dark { .. }
+            | Lead::Nothing { .. } => self.words.day_of(opening.start) > self.words.today,
         };
         let offers: Vec<&Opening> = self.offers(place).into_iter().filter(later).collect();
         let mut lines: Vec<DayLine> = offers
@@ -279,7 +321,14 @@ impl<'a> Morning<'a> {
         let mut jobs: Vec<Job> = Job::ALL.into_iter().filter(|job| *job != Job::Redry).collect();
         jobs.sort_by_key(|job| (Some(*job) != first, *job != Job::Lift, *job != Job::Lay));
         let lines: Vec<WindowLine> = jobs.into_iter().flat_map(|job| self.windows_of(job)).collect();
-        let none = lines.is_empty().then(|| "No usable hours in ten days.".to_owned());
+        let soon = self.words.today + TimeDelta::days(10);
+        let wanted = self.places().any(|place| place.job.from <= soon);
+        let none = if wanted {
+            "No usable hours in ten days."
+        } else {
+            "No job waits for the weather in the next ten days."
+        };
+        let none = lines.is_empty().then(|| none.to_owned());
         Some(Windows { lines, none })
     }
 

@@ -287,7 +287,14 @@ impl<'a> Morning<'a> {
             | Remark::WetnessNotKnown
             | Remark::Missing { .. } => None,
         });
-        let look = feel.unwrap_or_else(|| words::half_down(start - TimeDelta::hours(2)));
+        // An early job leaves no two hours to wait: look just before it.
+        let early = start - TimeDelta::hours(2) < self.inputs.now + TimeDelta::minutes(30);
+        let before = if early {
+            TimeDelta::minutes(30)
+        } else {
+            TimeDelta::hours(2)
+        };
+        let look = feel.unwrap_or_else(|| words::half_down(start - before));
         look.max(words::half_up(self.inputs.now)).min(start)
     }
 

@@ -50,7 +50,7 @@ impl<'a> Morning<'a> {
         let inputs = self.inputs;
         let lead = self.lead();
         let headline = self.headline(&lead);
-        let partly_unknown = self.partly_unknown();
+        let partly_unknown = lead.verdict() != Verdict::Unknown && self.partly_unknown();
         let good_until = self.good_until();
         Letter {
             schema: SCHEMA.to_owned(),

@@ -34,13 +34,7 @@ impl<'a> Morning<'a> {
         };
         let rest = self.next_workday();
         let gap = (rest - today).num_days();
-        let rest_note = (gap > 1).then(|| {
-            format!(
-                "{} is a rest day. Next workday: {}.",
-                self.rest_days(rest),
-                words::date(rest)
-            )
-        });
+        let rest_note = (gap > 1).then(|| format!("{}. Next workday: {}.", self.rest_days(rest), words::date(rest)));
         let note = [note, rest_note].into_iter().flatten().collect::<Vec<_>>().join(" ");
         Today {
             items,
@@ -52,9 +46,14 @@ impl<'a> Morning<'a> {
         let first = self.words.today + TimeDelta::days(1);
         let last = next - TimeDelta::days(1);
         if first == last {
-            first.format("%a").to_string()
+            format!("{} is a rest day", first.format("%a"))
         } else {
-            format!("Each day from {} to {}", first.format("%a"), last.format("%a"))
+            let join = if first + TimeDelta::days(1) == last {
+                "and"
+            } else {
+                "to"
+            };
+            format!("{} {join} {} are rest days", first.format("%a"), last.format("%a"))
         }
     }
 
