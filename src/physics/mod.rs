@@ -13,9 +13,12 @@ pub mod wind;
 pub mod tie_load;
 pub mod ground;
 pub mod sheet;
+pub mod hour;
 pub mod run;
+#[cfg(test)]
+mod laws;
 
-pub use run::{CoverHour, Hour, Row, Start};
+pub use hour::{CoverHour, Hour, Row, Start};
 pub use sunlight::Sunlight;
 
 /// Sub-steps of the cover's balance in an hour.

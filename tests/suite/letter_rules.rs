@@ -31,6 +31,10 @@ pub(crate) fn mornings() -> Vec<(&'static str, SmallOrchard)> {
         ("rest days", dry().before_two_rest_days()),
         ("sprayed", dry().with_a_sprayed_creek()),
         ("miles", dry().in_miles()),
+        (
+            "dry days to come",
+            dry().with_ties_checked_and_rolls_dry().with_two_dry_days_to_come(),
+        ),
         ("long names", dry().with_long_names()),
     ]
 }
@@ -404,11 +408,10 @@ fn fits(value: &Value, schema: &Value, root: &Value, path: &str, seen: &mut BTre
     }
     if let Some(choices) = schema["anyOf"].as_array() {
         assert_eq!(choices[1]["type"], "null", "{path}");
-        return if value.is_null() {
-            ()
-        } else {
-            fits(value, &choices[0], root, path, seen)
-        };
+        if !value.is_null() {
+            fits(value, &choices[0], root, path, seen);
+        }
+        return;
     }
     if let Some(wanted) = schema.get("const") {
         return assert_eq!(value, wanted, "{path}");

@@ -57,6 +57,16 @@ fn behind_a_walk_along_the_ties_stands_why_the_lift_waits() {
 }
 
 #[test]
+fn while_dry_days_are_in_sight_the_lift_can_wait() {
+    keep(
+        "wait",
+        &SmallOrchard::on_a_dry_morning()
+            .with_ties_checked_and_rolls_dry()
+            .with_two_dry_days_to_come(),
+    );
+}
+
+#[test]
 fn without_any_forecast_nothing_is_judged() {
     keep(
         "unknown_no_forecast",

@@ -9,6 +9,7 @@
 
 mod charts;
 mod fetching;
+mod holes;
 mod layers;
 mod letter_rules;
 mod letters;

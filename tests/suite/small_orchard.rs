@@ -223,6 +223,24 @@ impl SmallOrchard {
         self
     }
 
+    /// Wednesday and Thursday are as dry as today.
+    pub(crate) fn with_two_dry_days_to_come(mut self) -> Self {
+        let creek = self.outlook("Creek");
+        for (more, good) in [(1, 9), (2, 8)] {
+            creek.windows.retain(|window| {
+                window.job != Job::Lift || window.start < at(more, 0.0) || window.start > at(more, 24.0)
+            });
+            let mut hand = Hand {
+                windows: Vec::new(),
+                openings: Vec::new(),
+            };
+            hand.open(Job::Lift, more, (13.0, 17.0), (13.5, 15.5), good, &[]);
+            creek.windows.append(&mut hand.windows);
+            creek.openings.append(&mut hand.openings);
+        }
+        self
+    }
+
     /// Nothing but the lift is to be done.
     pub(crate) fn with_ties_checked_and_rolls_dry(mut self) -> Self {
         let done = |name: &str, rows: (u32, u32), event| {
