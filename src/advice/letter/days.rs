@@ -191,7 +191,7 @@ impl<'a> Morning<'a> {
     }
 
     pub(super) fn fails(&self, lead: &Lead<'a>) -> Option<Days> {
-        let last = self.ways_out(lead);
+        let last = self.ways_out();
         let mut lines = Vec::new();
         if let Some((place, _)) = self.concern(lead) {
             let pick = self.block_plan(place).and_then(|block| block.pick);
@@ -284,9 +284,8 @@ impl<'a> Morning<'a> {
         self.inputs.plan.blocks.iter().find(|block| block.block == *place.block)
     }
 
-    /// Fold aside, with its price, for every block with covers out and picking near; the headline's block last.
-    fn ways_out(&self, lead: &Lead<'a>) -> Vec<DayLine> {
-        let first = lead.place().map(|place| place.block);
+    /// Fold aside, with its price, for every block with covers out and picking near, in the order of picking.
+    fn ways_out(&self) -> Vec<DayLine> {
         let near = |block: &&BlockPlan| {
             let out = block.out.is_some_and(|out| !out.folded);
             out && block
@@ -294,7 +293,7 @@ impl<'a> Morning<'a> {
                 .is_some_and(|pick| (pick.first - self.words.today).num_days() <= NEAR_PICK_DAYS)
         };
         let mut blocks: Vec<&BlockPlan> = self.inputs.plan.blocks.iter().filter(near).collect();
-        blocks.sort_by_key(|block| (Some(&block.block) == first, block.pick.map(|pick| pick.first)));
+        blocks.sort_by_key(|block| block.pick.map(|pick| pick.first));
         let mut ways: Vec<DayLine> = blocks.into_iter().filter_map(|block| self.way_out(block)).collect();
         // What folding means is said once, at the end.
         let all_but_last = ways.len().saturating_sub(1);
