@@ -241,3 +241,48 @@ fn a_bad_file_is_refused_with_its_line() {
     fs::remove_file(folder.path().join("block.json")).unwrap();
     assert_eq!(trace(folder.path(), &[]).status.code(), Some(2));
 }
+
+#[test]
+fn the_picture_shows_when_the_cover_dried_as_the_columns_have_it() {
+    let folder = own_case(|_, _| {});
+    let file = folder.path().join("why.svg");
+    let said = printed(folder.path(), &["--picture", file.to_str().unwrap()]);
+    assert!(said.ends_with("why.svg is written.\n"), "{said}");
+    let drawn = fs::read_to_string(&file).unwrap();
+    for words in [
+        "Cover on block",
+        "Underside",
+        "dew point",
+        "not an engineering check",
+        "UTC+1",
+    ] {
+        assert!(drawn.contains(words), "{words}");
+    }
+    // The top dries at the first hour below 0.02 mm after wet ones; the stamps of `trace` are an hour behind the local clock.
+    let text = printed(folder.path(), &[]);
+    let film = column(&text, "film_mm");
+    let dried = (1..film.len() - 1)
+        .find(|k| film[k - 1] >= 0.02 && film[*k] < 0.02 && film[k + 1] < 0.02)
+        .unwrap();
+    let stamp: chrono::NaiveDateTime = "2026-03-10T01:00:00".parse().unwrap();
+    let local = stamp + chrono::TimeDelta::hours(dried as i64 + 1);
+    assert!(drawn.contains(&local.format("dry %H:%M").to_string()), "{local}");
+    let png = folder.path().join("why.png");
+    printed(folder.path(), &["--picture", png.to_str().unwrap()]);
+    let bytes = fs::read(&png).unwrap();
+    assert!(
+        bytes.starts_with(b"\x89PNG") && bytes.len() < 250_000,
+        "{}",
+        bytes.len()
+    );
+}
+
+#[test]
+fn a_picture_of_no_known_kind_is_refused_with_the_two_that_are() {
+    let folder = own_case(|_, _| {});
+    let file = folder.path().join("why.pdf");
+    let output = trace(folder.path(), &["--picture", file.to_str().unwrap()]);
+    assert_eq!(output.status.code(), Some(2));
+    assert!(String::from_utf8_lossy(&output.stderr).contains("Let it end in .svg or .png"));
+    assert!(!file.exists());
+}
