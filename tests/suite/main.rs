@@ -8,6 +8,7 @@
 )]
 
 mod fetching;
+mod laws;
 mod layers;
 mod letters;
 mod planning;
