@@ -29,7 +29,7 @@ from pvlib import spa
 from scipy.optimize import brentq
 
 SIGMA, C_P, R_D, EPSILON, GRAVITY = 5.670374e-8, 1010.0, 287.05, 0.622, 9.81
-CASES = 60
+CASES = 120
 
 # Name: default, least and greatest value that is drawn.
 BLOCK = {
