@@ -427,9 +427,36 @@ def draw_block(chance):
     for name, (_, least, most) in BLOCK.items():
         if name in ("lat", "lon") or chance.random() < 0.5:
             block[name] = round(chance.uniform(least, most), 6)
-    if chance.random() < 0.2:
-        block["tree_height_m"] = chance.choice([0.0, 0.4, 0.5])
+    # Ends of the ranges and the two sides of a branch.
+    for name, ends in {"tree_height_m": [0.0, 0.4, 0.5], "tie_height_m": [0.0, 0.05], "porosity": [0.0, 1.0]}.items():
+        if chance.random() < 0.2:
+            block[name] = chance.choice(ends)
     return block
+
+
+def draw_fair(chance):
+    """A shower at breakfast, then a fair day on which film, underside and puddles dry at different hours."""
+    block = {name: default for name, (default, _, _) in BLOCK.items()} | {"underside_off": False}
+    block |= {"lat": 45.0, "lon": 10.0, "tree_height_m": chance.choice([0.0, 3.5]), "c_film_mm": 0.1}
+    block |= {"rain_leak": chance.choice([0.0, 0.2]), "pond_share": chance.random(), "c_pond_mm": 4.0, "pond_area": 0.4}
+    wind, air = chance.uniform(0.5, 2.0), chance.uniform(14, 24)
+    hours = [
+        {
+            "time": datetime(2026, 6, 10, 7 + k, tzinfo=timezone.utc),
+            "t2m": round(air + 0.5 * k, 3),
+            "td2m": round(air - 10, 3),
+            "wind10": round(wind, 3),
+            "gust10": round(1.8 * wind, 3),
+            "wind_dir": 10.0,
+            "rain": round(chance.uniform(0.3, 4), 3) if k == 0 else 0.0,
+            "shortwave": 650.0,
+            "cloud": 0.2,
+            "irrigation": 0.0,
+            "lightning": 0,
+        }
+        for k in range(11)
+    ]
+    return block, hours
 
 
 def draw_hours(chance, count):
@@ -626,8 +653,10 @@ def main():
     differences = Differences()
     rows = 0
     for case in range(CASES):
-        block = draw_block(chance)
-        hours = draw_hours(chance, chance.choice([1, 2, 4, 6, 6, 24, 48]))
+        if case % 5 == 0:
+            block, hours = draw_fair(chance)
+        else:
+            block, hours = draw_block(chance), draw_hours(chance, chance.choice([1, 2, 4, 6, 6, 24, 48]))
         rows += len(hours)
         compare_rows(
             differences, f"case {case}", block, trace(arguments.program, block, hours), second_road(block, hours)
