@@ -157,14 +157,14 @@ def fronts(rng, control):
     rain = 20.5 * math.exp(spread * rng.gauss(0.0, 0.36))
     at = hours_since_first(11, 17.5) + spread * rng.gauss(0.0, 1.6)
     found = [past, Front(at, wind, rain, 17.0 + spread * rng.gauss(0.0, 2.5), 200.0)]
-    day = rng.choices([15, 16, 17, 18, None], [1, 3, 3, 2, 3])[0]
+    day = rng.choices([15, 16, 17, 18, None], [0.5, 3, 3, 2, 3])[0]
     if control:
         day = 17
     if day is not None:
         at = hours_since_first(day, 6.0 + 14.0 * rng.random())
         found.append(Front(at, 3.2 * math.exp(rng.gauss(0.0, 0.3)), 8.0 * math.exp(rng.gauss(0.0, 0.7)), 9.0, 205.0))
     # A trough on Friday night or Saturday that only some runs have.
-    if not control and rng.random() < 0.23:
+    if not control and rng.random() < 0.12:
         found.append(Front(hours_since_first(14, 2.0 + 12.0 * rng.random()), 2.0, 1.0 + 4.0 * rng.random(), 5.0, 190.0))
     return found
 

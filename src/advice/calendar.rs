@@ -21,7 +21,7 @@ pub fn ics(letter: &Letter, revision: u32) -> String {
     calendar.append_property(Property::new("PRODID", PRODID));
     calendar.append_property(Property::new("CALSCALE", "GREGORIAN"));
     calendar.append_property(Property::new("METHOD", "PUBLISH"));
-    calendar.append_property(Property::new("X-WR-CALNAME", &format!("{}: work windows", letter.farm)));
+    calendar.append_property(Property::new("X-WR-CALNAME", format!("{}: work windows", letter.farm)));
     for job in &letter.jobs {
         calendar.push(event(letter, job, revision));
     }

@@ -168,7 +168,7 @@ impl Css {
 <p style="{{ css.prose() }}"><span class="word{% if self.go() %} go{% endif %}" style="{{ css.label(letter.verdict) }}">{{ self.word() }}</span>
 {%- if let Some(look) = letter.headline.look %} {{ look|cap|fine }}.{% endif %}
 {%- if let Some(chance) = letter.headline.chance %} {{ chance|fine }}.{% endif %}</p>
-{%- if self.partly() %}
+{%- if letter.partly_unknown %}
 <p style="{{ css.prose() }}"><b>Partly unknown:</b> some working hours of today are not in the forecast.</p>
 {%- endif %}
 {%- for sentence in letter.headline.because %}
@@ -305,10 +305,6 @@ impl Page<'_> {
         self.letter.verdict == Verdict::Go
     }
 
-    fn partly(&self) -> bool {
-        self.letter.partly_unknown && self.letter.verdict != Verdict::Unknown
-    }
-
     fn parts(&self) -> impl Iterator<Item = &super::letter::Days> {
         [&self.letter.why, &self.letter.fails].into_iter().flatten()
     }
@@ -321,6 +317,7 @@ impl Page<'_> {
     }
 }
 
+#[expect(unreachable_pub, reason = "the macro writes a public type for each filter")]
 mod filters {
     //! Filters of the template.
 

@@ -77,7 +77,6 @@ pub fn phrase(words: &Words<'_>, limits: &Limits, job: Job, reason: &Reason, day
         },
         Factor::Film if job == Job::Lay => format!("grass too wet {when_said}"),
         Factor::Film => format!("top wet {when_said}"),
-        Factor::Under if when == When::AllDay => "underside does not dry before dark".to_owned(),
         Factor::Under => format!("underside wet {when_said}"),
         Factor::Pond => "puddles to tip off first".to_owned(),
         Factor::Cold => format!("too cold for the crew {when_said}"),
@@ -218,12 +217,7 @@ pub fn remark(words: &Words<'_>, job: Job, remark: &Remark) -> Option<String> {
         }
         Remark::OldForecast => "The forecast is old: look out of the window before you start.".to_owned(),
         Remark::EstimatedGust => "The gust is estimated from the wind: watch the trees.".to_owned(),
-        Remark::NotTold { quantity } => {
-            format!(
-                "The forecast does not tell the {}: look before you start.",
-                quantity.word()
-            )
-        }
+        Remark::NotTold { quantity } => format!("The forecast does not tell {}: look for yourself.", quantity.word()),
         Remark::MainDisagrees { factor } => format!("The main forecast speaks against it: {}.", short(job, *factor)),
         Remark::OneForecast => return None,
         Remark::WetnessNotKnown => "How wet the cover is now is not known: feel both faces first.".to_owned(),

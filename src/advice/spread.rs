@@ -28,10 +28,15 @@ pub fn spread(values: impl Iterator<Item = Option<f64>>) -> Option<Spread> {
     }
     known.sort_by(f64::total_cmp);
     Some(Spread {
-        low: quantile(&known, 0.1)?,
-        middle: quantile(&known, 0.5)?,
-        high: quantile(&known, 0.9)?,
+        low: thousandth(quantile(&known, 0.1)?),
+        middle: thousandth(quantile(&known, 0.5)?),
+        high: thousandth(quantile(&known, 0.9)?),
     })
+}
+
+/// Weather has no more digits, and short numbers read back as they were written.
+pub fn thousandth(value: f64) -> f64 {
+    (value * 1000.0).round() / 1000.0
 }
 
 /// Linear between the sorted values (Hyndman and Fan 1996, type 7).

@@ -3,7 +3,6 @@
 use super::letter::verdict_word;
 use super::letter::{DayLine, Item, Letter, TieLine, Ties, WindowLine};
 use super::words;
-use crate::workability::Verdict;
 
 /// Longest line.
 pub const WIDTH: usize = 80;
@@ -40,7 +39,7 @@ fn head(page: &mut Page, letter: &Letter) {
     page.blank();
     let headline = &letter.headline;
     page.line(&format!("{}: {}.", verdict_word(letter.verdict), headline.sentence));
-    if letter.partly_unknown && letter.verdict != Verdict::Unknown {
+    if letter.partly_unknown {
         page.line("PARTLY UNKNOWN: some working hours of today are not in the forecast.");
     }
     if let Some(look) = &headline.look {
@@ -195,7 +194,8 @@ impl Page {
     /// One line, broken at spaces where it is too long.
     fn line(&mut self, text: &str) {
         let mut line = String::new();
-        for word in text.split_whitespace() {
+        // A tied blank keeps the time apart from the job on one line; it is printed as a plain one.
+        for word in text.split([' ', '\n']).filter(|word| !word.is_empty()) {
             if !line.is_empty() && line.chars().count() + 1 + word.chars().count() > WIDTH {
                 self.text.push_str(&line);
                 self.text.push('\n');
@@ -204,7 +204,7 @@ impl Page {
             if !line.is_empty() {
                 line.push(' ');
             }
-            line.push_str(word);
+            line.push_str(&word.replace('\u{a0}', " "));
         }
         self.text.push_str(&line);
         self.text.push('\n');
@@ -215,7 +215,7 @@ impl Page {
             if number > 0 {
                 self.blank();
             }
-            self.text.push_str(&format!("{}  {}.\n", item.at, item.what));
+            self.line(&format!("{}\u{a0} {}.", item.at, item.what));
             item.notes.iter().for_each(|note| self.line(note));
         }
     }

@@ -9,7 +9,7 @@ use std::path::PathBuf;
 use chrono::{DateTime, NaiveDate, Utc};
 use clap::Args;
 
-use remarks::{dated_remarks, tie_remarks};
+use remarks::{dated_remarks, late_letter, tie_remarks};
 use report::{Report, count, days, length};
 
 use super::Failure;
@@ -105,7 +105,8 @@ fn report(loaded: &LoadedFarm, service: Option<&LoadedService>, now: DateTime<Ut
         out.line("");
         service_lines(&mut out, &loaded.service);
     }
-    let dated = [dated_remarks(farm, today), tie_remarks(farm)].concat();
+    let late = late_letter(farm, &letter).into_iter().collect();
+    let dated = [late, dated_remarks(farm, today), tie_remarks(farm)].concat();
     if !dated.is_empty() {
         out.line("");
         dated.iter().for_each(|remark| out.wrapped(remark));

@@ -17,7 +17,7 @@ use crate::settings::{self, FarmFiles, Service};
 use crate::sources::Role;
 use crate::sources::read_reply;
 use crate::sources::round::Turn;
-use crate::weather::Product;
+use crate::weather::{Credit, Product};
 
 /// Takes no options: it is the same everywhere.
 #[derive(Debug, Args)]
@@ -52,8 +52,10 @@ pub(super) fn demo(_: &Arguments) -> Result<String, Failure> {
         .map_err(|mistakes| loaded::refused(&mistakes))?
         .service;
     let entries: Vec<Entry> = serde_json::from_str(RECORD).map_err(|error| broken("record", &error.to_string()))?;
-    let forecast =
+    let mut forecast =
         read_reply(FORECAST, &farm.site, fetched, None).map_err(|refusal| broken("forecast", &refusal.to_string()))?;
+    // The weather is invented; no service is to be credited for it.
+    forecast.credit = Credit::invented();
     let turn = Turn {
         service: "ensemble".to_owned(),
         role: Role::Members,

@@ -1,7 +1,9 @@
 //! `covercast run`: the daemon.
 
 use std::collections::BTreeSet;
+use std::os::unix::process::CommandExt as _;
 use std::path::{Path, PathBuf};
+use std::process::Command;
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -32,6 +34,7 @@ pub(super) struct Arguments {
 
 /// Runs until it is told to stop.
 pub(super) fn run(arguments: &Arguments) -> Result<String, Failure> {
+    give_memory_back();
     let now = Clock::Wall.now();
     let first = arguments.farm.first().map_or(Path::new("."), PathBuf::as_path);
     let file = loaded::service_file(arguments.service.as_ref(), first);
@@ -59,6 +62,27 @@ pub(super) fn run(arguments: &Arguments) -> Result<String, Failure> {
     let store = Store::open(&service.state)?;
     let files = place.files(&service, farms);
     start(store, orders, files)
+}
+
+/// Begins anew with an allocator that gives back what a morning's work has freed.
+///
+/// glibc raises its thresholds with each large block that is freed, and each thread keeps small blocks at hand; a few of
+/// them hold megabytes in place. After a letter 37 MiB stayed resident, with the settings below 22 MiB. They can only be
+/// made when a process begins. The process number stays the same; if it cannot be done, nothing is lost but memory.
+fn give_memory_back() {
+    const NAME: &str = "GLIBC_TUNABLES";
+    const FIXED: &str =
+        "glibc.malloc.tcache_count=0:glibc.malloc.trim_threshold=65536:glibc.malloc.mmap_threshold=32768";
+    if std::env::var_os(NAME).is_some() {
+        return;
+    }
+    if let Ok(program) = std::env::current_exe() {
+        // Only a failure comes back from here.
+        let _ = Command::new(program)
+            .args(std::env::args_os().skip(1))
+            .env(NAME, FIXED)
+            .exec();
+    }
 }
 
 fn first_twice(owners: &Owners) -> Option<&str> {

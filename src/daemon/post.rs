@@ -158,7 +158,8 @@ impl Daemon {
             }
             Step::HoldAll { until, why } => {
                 (self.post.hold_until, self.post.trusted) = (Some(until), false);
-                stored(self.store.again(id, until, &why, false));
+                // Due at once when the hold ends, which a mended password file may do early.
+                stored(self.store.again(id, now, &why, false));
             }
         }
         match outcome {

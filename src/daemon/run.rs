@@ -258,10 +258,7 @@ impl Daemon {
         let free = found.f_bavail.saturating_mul(found.f_frsize);
         if free < LITTLE_SPACE {
             let place = self.store.folder().display();
-            let text = format!(
-                "only {} KiB are free at {place}; letters stop when it is full; make room",
-                free / 1024
-            );
+            let text = format!("less than 20 MiB are free at {place}; letters wait when it is full; make room");
             self.trouble("space", text, now);
         } else {
             self.fine("space");

@@ -97,7 +97,7 @@ mod tests {
         (1..=6)
             .map(|tries| match step(outcome, tries, now(), luck) {
                 Step::Again { at, .. } => (at - now()).num_seconds() / 60,
-                other => panic!("{other:?}"),
+                other @ (Step::Sent | Step::Refused { .. } | Step::HoldAll { .. }) => panic!("{other:?}"),
             })
             .collect()
     }

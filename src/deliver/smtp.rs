@@ -164,10 +164,9 @@ fn is_tls(error: &Error) -> bool {
         if inner.is::<rustls::Error>() {
             return true;
         }
-        if let Some(io) = inner.downcast_ref::<std::io::Error>().and_then(std::io::Error::get_ref) {
-            if io.is::<rustls::Error>() {
-                return true;
-            }
+        let wrapped = inner.downcast_ref::<std::io::Error>().and_then(std::io::Error::get_ref);
+        if wrapped.is_some_and(|wrapped| wrapped.is::<rustls::Error>()) {
+            return true;
         }
         source = inner.source();
     }

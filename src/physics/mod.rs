@@ -14,6 +14,7 @@ pub mod wind;
 pub mod tie_load;
 pub mod ground;
 pub mod sheet;
+pub mod hour;
 pub mod run;
 pub mod mould;
 pub mod wetness_rules;
@@ -22,8 +23,10 @@ pub mod heat;
 pub mod wbgt;
 pub mod fire;
 pub mod lightning;
+#[cfg(test)]
+mod laws;
 
-pub use run::{CoverHour, Hour, Row, Start};
+pub use hour::{CoverHour, Hour, Row, Start};
 pub use sunlight::Sunlight;
 
 /// Sub-steps of the cover's balance in an hour.

@@ -7,14 +7,16 @@
 //! balance, stores, ground. Hours that are not known are handled so that less data never looks drier.
 
 use super::ground::{Ground, Supply};
+use super::hour::{CoverHour, Hour, Row, Start};
 use super::sheet::{self, Balance, Surroundings, WetPart};
 use super::sunlight::{SunHour, Sunlight};
+use super::vapour::Saturation;
 use super::wind::Shelter;
 use super::{C_P, EPSILON, R_D, SIGMA, SUB_STEPS, kelvin, kelvin4, sky, vapour};
 use crate::alley::Alley;
 
-/// Length of a sub-step \[s\].
-const DT: f64 = 600.0;
+/// Length of an hour \[s\].
+const HOUR_S: f64 = 3600.0;
 
 /// Water below this \[mm\] is none.
 const NONE_MM: f64 = 1e-12;
@@ -22,114 +24,6 @@ const NONE_MM: f64 = 1e-12;
 /// Most dew that an hour brings on top and on the underside \[mm\]: 0.06 mm/h, 0.07 to 0.09 mm/h with
 /// vapour from wet soil (Garratt and Segal 1988, abstract).
 const MOST_DEW_MM: (f64, f64) = (0.06, 0.09);
-
-/// Weather of one hour; instants at its stamp, sums and means over the hour before.
-#[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub struct Hour {
-    /// Air at 2 m \[°C\].
-    pub air_c: f64,
-    /// Dew point at 2 m \[°C\], not yet corrected for the site.
-    pub dew_c: f64,
-    /// Wind at 10 m \[m/s\].
-    pub wind: f64,
-    /// Highest gust at 10 m \[m/s\].
-    pub gust: f64,
-    /// Where the wind comes from \[degrees\].
-    pub direction_deg: f64,
-    /// Rain \[mm\].
-    pub rain_mm: f64,
-    /// Irrigation on the ground under the cover \[mm\].
-    pub irrigation_mm: f64,
-    /// Global radiation on the level \[W/m²\].
-    pub shortwave: f64,
-    /// Cloud, 0 to 1.
-    pub cloud: f64,
-}
-
-/// How much is known of an hour.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Row {
-    /// Everything.
-    Known(Hour),
-    /// Rain, and the rest from its neighbours: nothing dries in it and the most dew falls.
-    Bridged(Hour),
-    /// Not enough: afterwards all stores are full until both faces have been dry.
-    Hole,
-}
-
-impl Row {
-    fn hour(&self) -> Option<&Hour> {
-        match self {
-            Self::Known(hour) | Self::Bridged(hour) => Some(hour),
-            Self::Hole => None,
-        }
-    }
-}
-
-/// What is on the cover when a run starts.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Start {
-    /// Nothing.
-    Empty,
-    /// As much as it holds; not known until both faces have been dry.
-    Full,
-}
-
-/// One hour of the cover.
-#[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub struct CoverHour {
-    /// Water on top at the end \[mm\].
-    pub film_mm: f64,
-    /// Water in puddles at the end \[mm\].
-    pub pond_mm: f64,
-    /// Water on the underside at the end \[mm\].
-    pub under_mm: f64,
-    /// Cloth in the last sub-step \[°C\].
-    pub sheet_c: f64,
-    /// Ground surface at the end \[°C\].
-    pub ground_c: f64,
-    /// Water in the top soil at the end \[mm\].
-    pub soil_mm: f64,
-    /// Share of the hour in which the top is wet.
-    pub wet_top: f64,
-    /// Share of the hour in which the underside is wet.
-    pub wet_under: f64,
-    /// Evaporation from film and puddles, negative for dew \[mm\].
-    pub evap_top_mm: f64,
-    /// Evaporation from the underside, negative for dew \[mm\].
-    pub evap_under_mm: f64,
-    /// Water that ran off \[mm\].
-    pub runoff_mm: f64,
-    /// Water that dripped from the underside \[mm\].
-    pub drip_mm: f64,
-    /// Mean light at the cover \[W/m²\].
-    pub light: f64,
-    /// Mean wind at the cover \[m/s\].
-    pub wind: f64,
-    /// Largest left-over of the heat balance \[W/m²\].
-    pub residual: f64,
-    /// Whether the water is known: no hole since both faces were last dry.
-    pub water_known: bool,
-    /// Whether the run has met an hour that was not fully known.
-    pub doubtful: bool,
-}
-
-impl CoverHour {
-    /// Whether the top is wet at the end of the hour.
-    pub fn top_is_wet(&self, alley: &Alley) -> bool {
-        self.film_mm >= alley.wet_thr_mm
-    }
-
-    /// Whether the underside is wet at the end of the hour.
-    pub fn under_is_wet(&self, alley: &Alley) -> bool {
-        self.under_mm >= alley.wet_thr_mm
-    }
-
-    /// Whether the water on either face is frost.
-    pub fn is_frost(&self, alley: &Alley) -> bool {
-        self.sheet_c < 0.0 && (self.top_is_wet(alley) || self.under_is_wet(alley))
-    }
-}
 
 /// Takes a run of the weather through the cover. `rows` and the hours of `light` belong together; the
 /// answer has as many hours as both have.
@@ -143,6 +37,19 @@ pub fn stretch(alley: &Alley, hours: &[SunHour], sky_view: f64, rows: &[Row], st
     rows.iter()
         .zip(hours)
         .map(|(row, sun)| cover.hour(row, sun, sky_view))
+        .collect()
+}
+
+/// The same with every sub-step cut in `parts`.
+#[cfg(test)]
+pub(super) fn in_parts(alley: &Alley, light: &Sunlight, rows: &[Row], start: Start, parts: usize) -> Vec<CoverHour> {
+    let mut cover = Cover {
+        parts,
+        ..Cover::new(alley, rows, start)
+    };
+    rows.iter()
+        .zip(&light.hours)
+        .map(|(row, sun)| cover.hour(row, sun, light.sky_view))
         .collect()
 }
 
@@ -160,9 +67,13 @@ struct Cover<'a> {
     under: f64,
     sheet_c: f64,
     ground: Ground,
+    /// Saturation at the cloth, at the ground and at the dew point.
+    saturation: [Saturation; 3],
     before: Option<Before>,
     water_known: bool,
     doubtful: bool,
+    /// Parts into which each sub-step is cut: one, but for the test that more change little.
+    parts: usize,
 }
 
 /// The hour before, as interpolation needs it.
@@ -209,10 +120,22 @@ impl<'a> Cover<'a> {
                 deep_c: mean_c,
                 soil_mm: alley.soil_wetness0 * alley.soil_max_mm,
             },
+            saturation: [Saturation::about(mean_c); 3],
             before: None,
             water_known: !full,
             doubtful: full,
+            parts: 1,
         }
+    }
+
+    /// Steps in an hour.
+    fn steps(&self) -> f64 {
+        (SUB_STEPS * self.parts) as f64
+    }
+
+    /// Length of a step \[s\].
+    fn dt(&self) -> f64 {
+        HOUR_S / self.steps()
     }
 
     fn hour(&mut self, row: &Row, sun: &SunHour, sky_view: f64) -> CoverHour {
@@ -232,8 +155,10 @@ impl<'a> Cover<'a> {
         };
         let before = self.before.unwrap_or(here);
         let mut out = CoverHour::default();
-        for (sub_step, sun_step) in (0_u32..).zip(&sun.steps) {
-            let f = (f64::from(sub_step) + 0.5) / SUB_STEPS as f64;
+        let (parts, steps) = (self.parts, self.steps());
+        let sun_steps = sun.steps.iter().flat_map(|step| std::iter::repeat_n(step, parts));
+        for (sub_step, sun_step) in (0_u32..).zip(sun_steps) {
+            let f = (f64::from(sub_step) + 0.5) / steps;
             let from = if f < 0.5 { &before } else { &here };
             let shortwave = sun.shortwave(sun_step, hour.shortwave);
             let now = Now {
@@ -244,19 +169,19 @@ impl<'a> Cover<'a> {
                 inside: from.inside,
                 sine: from.sine,
                 light: sun_step.at_cover(shortwave, sky_view),
-                rain: hour.rain_mm / SUB_STEPS as f64,
-                irrigation: hour.irrigation_mm / SUB_STEPS as f64,
+                rain: hour.rain_mm / steps,
+                irrigation: hour.irrigation_mm / steps,
             };
             let step = self.step(&now, sky_view);
-            out.light += step.light / SUB_STEPS as f64;
-            out.wind += step.wind / SUB_STEPS as f64;
+            out.light += step.light / steps;
+            out.wind += step.wind / steps;
             out.runoff_mm += step.runoff;
             out.drip_mm += step.drip;
             out.evap_top_mm += step.evap_top;
             out.evap_under_mm += step.evap_under;
             out.residual = out.residual.max(step.residual.abs());
-            out.wet_top += f64::from(u8::from(self.film >= self.alley.wet_thr_mm)) / SUB_STEPS as f64;
-            out.wet_under += f64::from(u8::from(self.under >= self.alley.wet_thr_mm)) / SUB_STEPS as f64;
+            out.wet_top += f64::from(u8::from(self.film >= self.alley.wet_thr_mm)) / steps;
+            out.wet_under += f64::from(u8::from(self.under >= self.alley.wet_thr_mm)) / steps;
         }
         self.before = Some(here);
         self.water_known |= self.film < self.alley.wet_thr_mm && self.under < self.alley.wet_thr_mm;
@@ -317,6 +242,7 @@ impl<'a> Cover<'a> {
         let (mut runoff, mut drip) = self.overflow();
 
         let around = self.around(now, sky_view);
+        let [at_cloth, ..] = &mut self.saturation;
         let Balance {
             sheet_c,
             film,
@@ -325,10 +251,10 @@ impl<'a> Cover<'a> {
             under_heat,
             residual,
             ..
-        } = around.cloth.balance(self.sheet_c);
+        } = around.cloth.balance(self.sheet_c, at_cloth);
         self.sheet_c = sheet_c;
 
-        let per_watt = DT / around.latent_heat;
+        let per_watt = self.dt() / around.latent_heat;
         let before = self.film + self.pond;
         self.film = drained(self.film, film * per_watt);
         self.pond = drained(self.pond, pond * per_watt);
@@ -351,7 +277,8 @@ impl<'a> Cover<'a> {
             water_mm: alley.soil_infil * runoff + drip + now.irrigation,
             latent_heat: around.latent_heat,
         };
-        self.ground.step(alley, &supply, DT);
+        let dt = self.dt();
+        self.ground.step(alley, &supply, dt);
         Step {
             light: now.light,
             wind: around.wind,
@@ -376,10 +303,11 @@ impl<'a> Cover<'a> {
     }
 
     /// Conductances, gap references, radiation and wet shares.
-    fn around(&self, now: &Now, sky_view: f64) -> Around {
+    fn around(&mut self, now: &Now, sky_view: f64) -> Around {
         let alley = self.alley;
         let dew_c = (now.dew_c + alley.dew_bias_c).min(now.air_c);
-        let air_kpa = vapour::saturation_kpa(dew_c);
+        let [_, at_ground, at_dew] = &mut self.saturation;
+        let air_kpa = at_dew.near(dew_c).0;
         let air_k = kelvin(now.air_c);
         let latent_heat = vapour::latent_heat(now.air_c);
         let rho_cp = C_P * 1000.0 * self.pressure / (R_D * air_k);
@@ -395,7 +323,7 @@ impl<'a> Cover<'a> {
         let k_g = self.ground.conductance(alley, g_b);
         let (gap_heat, gap_vapour) = (g_b + g_x, k_g + g_x);
         let ground_c = self.ground.surface_c;
-        let ground_kpa = vapour::saturation_kpa(ground_c);
+        let ground_kpa = at_ground.near(ground_c).0;
 
         let sky = sky::emissivity(air_kpa, now.air_c, now.cloud);
         let from_air = alley.emissivity * SIGMA * kelvin4(now.air_c) * (sky_view * sky + 1.0 - sky_view);
@@ -410,7 +338,7 @@ impl<'a> Cover<'a> {
         let film_share =
             self.wet_share(self.film / alley.c_film_mm) * if puddled { 1.0 - alley.pond_area } else { 1.0 };
         let top = latent * alley.le_ratio * g_t;
-        let most = latent_heat / DT;
+        let most = latent_heat / self.dt();
         let pond_area = if puddled { alley.pond_area } else { 0.0 };
         let under_share = self.wet_share(self.under / alley.c_under_mm);
         let through_gap = |share: f64| {

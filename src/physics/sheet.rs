@@ -8,7 +8,8 @@
 //! The balance falls strictly with temperature, so its root is unique; Newton's method kept inside a
 //! bracket finds it in three or four steps from the last temperature.
 
-use super::{SIGMA, vapour};
+use super::SIGMA;
+use super::vapour::Saturation;
 
 /// One part of the balance that evaporates: conductance and the most its water can give.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -94,13 +95,14 @@ const MOST_EVALUATIONS: u32 = 100;
 
 impl Surroundings {
     /// Finds the temperature of the cloth, starting at `guess_c`.
-    pub fn balance(&self, guess_c: f64) -> Balance {
+    /// `saturation` is that at the cloth and is kept from one sub-step to the next.
+    pub fn balance(&self, guess_c: f64, saturation: &mut Saturation) -> Balance {
         let mut low = self.air_c.min(self.ground_c) - 40.0;
         let mut high = self.air_c.max(self.ground_c) + 80.0;
         let mut at = guess_c.clamp(low, high);
         let mut evaluations = 0;
         loop {
-            let (mut found, left, slopes) = self.evaluate(at);
+            let (mut found, left, slopes) = self.evaluate(at, saturation);
             evaluations += 1;
             let total = slopes.iter().sum::<f64>();
             let step = left / total;
@@ -134,8 +136,8 @@ impl Surroundings {
     /// Fluxes at `sheet_c`, what is left over, and the slopes of emission with top heat, film, pond,
     /// under and underside heat.
     #[inline]
-    fn evaluate(&self, sheet_c: f64) -> (Balance, f64, [f64; 5]) {
-        let (saturated, slope) = vapour::saturation_and_slope(sheet_c);
+    fn evaluate(&self, sheet_c: f64, saturation: &mut Saturation) -> (Balance, f64, [f64; 5]) {
+        let (saturated, slope) = saturation.near(sheet_c);
         let kelvin = super::kelvin(sheet_c);
         let cube = self.emission * kelvin * kelvin * kelvin;
         let deficit = saturated - self.air_kpa;
@@ -193,6 +195,7 @@ pub fn emission(emissivity: f64, faces: f64) -> f64 {
 mod tests {
     use proptest::prelude::*;
 
+    use super::super::vapour;
     use super::*;
 
     fn wet(drying: f64, dewing: f64, most: f64) -> WetPart {
@@ -212,9 +215,9 @@ mod tests {
                 top_heat: top, under_heat: under, gap_c: 0.5 * (air + ground), gap_kpa: vapour::saturation_kpa(ground),
                 film: wet(film, 300.0, most), pond: wet(0.1 * film, 0.0, most), under: wet(0.5 * film, 150.0, most),
             };
-            let found = around.balance(guess);
+            let found = around.balance(guess, &mut Saturation::about(guess));
             prop_assert!(found.residual.abs() < 1e-3);
-            let (_, left, _) = around.evaluate(found.sheet_c);
+            let (_, left, _) = around.evaluate(found.sheet_c, &mut Saturation::about(found.sheet_c));
             prop_assert!(left.abs() < 1e-3, "{left}");
             prop_assert!(found.evaluations < 60);
         }

@@ -38,11 +38,13 @@ pub fn assign(farm: &Farm, ground: &Ground, needs: &[Need], outlooks: &[BlockOut
             no_entry: no_entry(farm, &block.id, now),
         });
     }
-    for (block, job) in by_urgency(&plan) {
+    let order = by_urgency(&plan);
+    for (block, job) in order {
         if !spared(farm, &plan, block, job) {
             choose(farm, &mut plan, block, job, now);
         }
     }
+    drop_spared(farm, &mut plan);
     plan.tasks.sort_by_key(|task| task.start);
     plan.headline = headline(farm, &plan);
     plan
@@ -159,6 +161,26 @@ fn any_chance<'a>(openings: impl Iterator<Item = &'a Opening>) -> Option<Chance>
     })
 }
 
+/// Takes the walks that are spared off the list; the tasks keep pointing at their jobs.
+fn drop_spared(farm: &Farm, plan: &mut Plan) {
+    for block in 0..plan.blocks.len() {
+        let jobs = plan.blocks.get(block).map_or(0, |block| block.jobs.len());
+        let Some(job) = (0..jobs).find(|job| spared(farm, plan, block, *job)) else {
+            continue;
+        };
+        if let Some(block) = plan.blocks.get_mut(block) {
+            block.jobs.remove(job);
+        }
+        for task in plan
+            .tasks
+            .iter_mut()
+            .filter(|task| task.block == block && task.job > job)
+        {
+            task.job -= 1;
+        }
+    }
+}
+
 /// Whether a walk along the ties is spared because the cover is lifted or folded before it is due.
 fn spared(farm: &Farm, plan: &Plan, block: usize, job: usize) -> bool {
     let Some(walk) = plan.job(block, job).filter(|job| job.job == Job::Check) else {
@@ -191,6 +213,7 @@ fn by_urgency(plan: &Plan) -> Vec<(usize, usize)> {
     order.sort_by_key(|(block, job)| {
         let job = plan.job(*block, *job);
         (
+            job.is_some_and(|job| job.job == Job::Check),
             job.and_then(|job| job.last_day).unwrap_or(NaiveDate::MAX),
             job.map_or(u8::MAX, |job| rank(job.job)),
             *block,

@@ -187,11 +187,24 @@ fn service(table: &Table<'_>, folder: &Path) -> Source {
         role,
         base_url: base_url(table, allow_loopback).unwrap_or_default(),
         key_file: secret(table, "key_file", folder),
-        models: table.text("models", 200),
+        models: model(table),
         days: table.whole("days", 1, if ensemble { 35 } else { 16 }).unwrap_or(10),
         product: table.choice("product", PRODUCTS).unwrap_or(Product::SixHourlyModel),
         allow_loopback,
     }
+}
+
+/// One model: a reply for several cannot be told apart safely.
+fn model(table: &Table<'_>) -> Option<String> {
+    let model = table.text("models", 100)?;
+    if !model
+        .chars()
+        .all(|sign| sign.is_ascii_alphanumeric() || "_-".contains(sign))
+    {
+        let cure = "one model a service; write a [[weather]] for each";
+        table.wrong("models", "models cannot be used", "letters, digits and _ only", cure);
+    }
+    Some(model)
 }
 
 /// `https://host`, or with `allow_loopback` also `http://127.0.0.1:port`, without anything that could hide
@@ -232,6 +245,11 @@ fn host_fault(rest: &str) -> Option<&'static str> {
         Some("no user or password in an address")
     } else if rest.contains(['?', '#']) {
         Some("no query in the address; a key belongs in key_file")
+    } else if host
+        .rsplit_once(':')
+        .is_some_and(|(_, port)| !port.ends_with(']') && port.parse::<u16>().is_err())
+    {
+        Some("the port is no number up to 65535")
     } else if host.is_empty()
         || rest.contains(char::is_whitespace)
         || rest.contains('\\')

@@ -50,7 +50,9 @@ impl<'a> Table<'a> {
     /// Notes every one of `keys` that is missing.
     pub(super) fn needs(&self, keys: &[(&str, &str)]) {
         for (key, example) in keys {
-            if !self.body.contains_key(*key) {
+            let empty_list =
+                |value: &Spanned<DeValue<'_>>| value.get_ref().as_array().is_some_and(|list| list.is_empty());
+            if self.find(key).is_none_or(empty_list) {
                 self.file.mistake(
                     self.head.clone(),
                     &self.say(&format!("{key} is missing")),

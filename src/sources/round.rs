@@ -3,7 +3,8 @@
 use chrono::{DateTime, Utc};
 use tokio::task::JoinSet;
 
-use super::{Fault, Role, Service, Settings, cached, load_state, pull, save_state};
+use super::fault::What;
+use super::{Role, Service, Settings, cached, load_state, pull, save_state};
 use crate::farm::site::Site;
 use crate::weather::{Forecast, Product};
 
@@ -71,7 +72,17 @@ async fn turn(settings: &Settings, service: &Service, site: &Site, now: DateTime
             notes.extend(pulled.notes);
             (Some(pulled.forecast), None)
         }
-        Err(fault) => (cached(settings, service, site, now), told(&fault)),
+        // While it waits its turn, what went wrong is still the last fault.
+        Err(fault) => {
+            let last = state
+                .last_fault
+                .clone()
+                .filter(|_| matches!(fault.what, What::Waiting { .. }));
+            (
+                cached(settings, service, site, now),
+                Some(last.unwrap_or_else(|| fault.to_string())),
+            )
+        }
     };
     Turn {
         service: service.name.clone(),
@@ -82,8 +93,4 @@ async fn turn(settings: &Settings, service: &Service, site: &Site, now: DateTime
         failing_since: state.failing_since,
         notes,
     }
-}
-
-fn told(fault: &Fault) -> Option<String> {
-    Some(fault.to_string())
 }

@@ -61,7 +61,8 @@ impl Lock {
         for look in 0..=LOOKS {
             match flock(&file, FlockOperation::NonBlockingLockExclusive) {
                 Ok(()) => {
-                    write_pid(&mut file).map_err(|source| fault("cannot write", source))?;
+                    // On a full disk the lock still holds; only the holder's number is missing.
+                    let _ = write_pid(&mut file);
                     return Ok(Taken::Ours(Self { _file: file }));
                 }
                 Err(rustix::io::Errno::WOULDBLOCK) if look < LOOKS => std::thread::sleep(LOOK),

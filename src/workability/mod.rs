@@ -11,6 +11,9 @@ mod table;
 mod reasons;
 mod middle;
 mod judge;
+mod further;
+mod axis;
+mod summary;
 pub mod window;
 pub mod outlook;
 

@@ -1,15 +1,14 @@
 //! Everything a morning needs to know about one block.
 
-use std::collections::BTreeMap;
-use std::ops::Range;
-
-use chrono::{DateTime, NaiveDate, NaiveDateTime, Utc};
+use chrono::{DateTime, NaiveDate, Utc};
 use serde::{Deserialize, Serialize};
 
-use super::dry::first_dry;
-use super::judge::{FOLDED, Judge};
-use super::middle::{MiddleHour, median, middle};
+use super::axis::Axis;
+use super::further::FOLDED;
+use super::judge::Judge;
+use super::middle::{MiddleHour, middle};
 use super::model_run::{ModelRun, irrigation};
+use super::summary::{dry_days, light, view, worst_hour};
 use super::table::{Lead, Table};
 use super::verdict::Verdict;
 use super::window::{Chance, Opening, Window};
@@ -20,8 +19,8 @@ use crate::physics::Sunlight;
 use crate::physics::sun::SunTrack;
 use crate::record::Ground;
 use crate::units::{Hours, Megajoules, MetresPerSecond};
+use crate::weather::Timeline;
 use crate::weather::forecast::Kind;
-use crate::weather::{Stamps, Timeline};
 
 /// A job to look for windows for.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -95,9 +94,6 @@ pub struct TieHour {
     /// Share of members in which the ties are beaten at any hour of the 48; `None` with one forecast.
     pub beaten: Option<Chance>,
 }
-
-/// Hours ahead in which the ties are watched.
-const TIES_H: usize = 48;
 
 /// Everything a morning needs to know about one block.
 pub fn outlook(
@@ -186,44 +182,6 @@ pub fn outlook_of(
         critical_gust: MetresPerSecond(model.critical_gust),
         worst_hour: worst_hour(model, timeline, &middle, if folded { FOLDED } else { 1.0 }),
         light: light(&axis, model),
-    }
-}
-
-/// Local clock of the rows, and which of them can hold work.
-struct Axis {
-    /// Local time of each stamp.
-    local: Vec<NaiveDateTime>,
-    /// Rows of daylight inside crew hours, from now on.
-    workable: Vec<bool>,
-    /// Rows with the sun up, by local day.
-    days: BTreeMap<NaiveDate, Range<usize>>,
-    /// Local day on which each hour begins.
-    day: Vec<NaiveDate>,
-}
-
-impl Axis {
-    fn of(model: &ModelRun, farm: &Farm, timeline: &Timeline, now: DateTime<Utc>) -> Self {
-        let (stamps, zone, crew) = (timeline.stamps, &farm.site.zone, &farm.crew);
-        let local: Vec<NaiveDateTime> = (0..stamps.count).map(|k| zone.local(stamps.at(k))).collect();
-        let first = stamps.first_row_from(now);
-        let mut days: BTreeMap<NaiveDate, Range<usize>> = BTreeMap::new();
-        let (mut workable, mut day) = (Vec::new(), Vec::new());
-        for (k, (end, sun)) in local.iter().zip(&model.light.hours).enumerate() {
-            let start = zone.local(stamps.start(k));
-            let in_light = sun.elevation_deg >= 0.0;
-            if in_light {
-                days.entry(start.date()).or_insert(k..k).end = k + 1;
-            }
-            let in_hours = start.date() == end.date() && start.time() >= crew.start && end.time() <= crew.end;
-            workable.push(k >= first && in_light && in_hours);
-            day.push(start.date());
-        }
-        Self {
-            local,
-            workable,
-            days,
-            day,
-        }
     }
 }
 
@@ -324,95 +282,4 @@ fn join(windows: &[Window], farm: &Farm) -> Vec<Opening> {
         found.extend(open);
     }
     found
-}
-
-fn view(hour: Option<&MiddleHour>) -> HourView {
-    let water = hour.and_then(|hour| hour.water);
-    HourView {
-        wet_top: water.map(|water| water.wet_top),
-        wet_under: water.map(|water| water.wet_under),
-        frost: water.map(|water| water.frost),
-        ties_beaten: hour.map(|hour| hour.beaten),
-    }
-}
-
-fn dry_days(axis: &Axis, stamps: Stamps, middle: &[Option<MiddleHour>], today: NaiveDate) -> Vec<DryDay> {
-    let water = |k: usize| middle.get(k).copied().flatten().and_then(|hour| hour.water);
-    let mut days: Vec<NaiveDate> = axis
-        .local
-        .iter()
-        .map(NaiveDateTime::date)
-        .filter(|day| *day >= today)
-        .collect();
-    days.dedup();
-    let at = |day, dry: &dyn Fn(usize) -> bool| first_dry(&axis.local, day, dry).map(|k| stamps.at(k));
-    days.into_iter()
-        .map(|day| DryDay {
-            day,
-            top: at(day, &|k| water(k).is_some_and(|water| !water.wet_top)),
-            under: at(day, &|k| water(k).is_some_and(|water| !water.wet_under)),
-            both: at(day, &|k| {
-                water(k).is_some_and(|water| !water.wet_top && !water.wet_under)
-            }),
-        })
-        .collect()
-}
-
-fn worst_hour(model: &ModelRun, timeline: &Timeline, middle: &[Option<MiddleHour>], allowance: f64) -> Option<TieHour> {
-    let rows = timeline.now_row..timeline.now_row + TIES_H;
-    let (k, worst) = rows
-        .clone()
-        .filter_map(|k| Some((k, middle.get(k).copied().flatten()?)))
-        .max_by(|a, b| {
-            (a.1.beaten, a.1.utilisation, a.1.gust_high)
-                .partial_cmp(&(b.1.beaten, b.1.utilisation, b.1.gust_high))
-                .unwrap_or(std::cmp::Ordering::Equal)
-        })?;
-    let beaten = |member: &super::model_run::Member| -> Option<bool> {
-        let hours = member.hours.get(rows.clone())?;
-        let over = |load: f64| load >= allowance;
-        if hours
-            .iter()
-            .any(|hour| hour.weather.is_ok_and(|felt| over(felt.utilisation)))
-        {
-            return Some(true);
-        }
-        hours.iter().all(|hour| hour.weather.is_ok()).then_some(false)
-    };
-    let counted: Vec<bool> = model.members.iter().filter_map(beaten).collect();
-    let chance = Chance {
-        good: counted.iter().filter(|beaten| **beaten).count(),
-        of: counted.len(),
-    };
-    Some(TieHour {
-        at: timeline.stamps.at(k),
-        gust: MetresPerSecond(worst.gust),
-        gust_low: MetresPerSecond(worst.gust_low),
-        gust_high: MetresPerSecond(worst.gust_high),
-        beaten: (timeline.kind == Kind::Members && chance.of > 0).then_some(chance),
-    })
-}
-
-/// Light of whole days, in the middle of the members' sums.
-fn light(axis: &Axis, model: &ModelRun) -> Vec<(NaiveDate, Megajoules)> {
-    let mut rows: BTreeMap<NaiveDate, Range<usize>> = BTreeMap::new();
-    for (k, at) in axis.local.iter().enumerate() {
-        rows.entry(at.date()).or_insert(k..k).end = k + 1;
-    }
-    // A day of a clock change has 23 or 25 hours; the first and the last may be cut.
-    let whole =
-        |(_, rows): &(NaiveDate, Range<usize>)| rows.start > 0 && rows.end < axis.local.len() || rows.len() >= 24;
-    let sum = |rows: &Range<usize>| -> Option<f64> {
-        let of = |member: &super::model_run::Member| {
-            let hours = member.hours.get(rows.clone())?;
-            let known = hours.iter().all(|hour| hour.weather.is_ok());
-            known.then(|| hours.iter().map(|hour| hour.water.light).sum::<f64>() * 3600.0 / 1e6)
-        };
-        let mut sums: Vec<f64> = model.members.iter().map(of).collect::<Option<_>>()?;
-        median(&mut sums)
-    };
-    rows.into_iter()
-        .filter(whole)
-        .filter_map(|(day, rows)| Some((day, Megajoules(sum(&rows)?))))
-        .collect()
 }

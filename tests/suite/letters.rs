@@ -43,7 +43,27 @@ fn the_dry_morning_can_be_looked_at() {
 
 #[test]
 fn a_cover_that_stays_wet_is_a_no_with_the_next_chance() {
-    keep("no_wet_all_day", &SmallOrchard::on_a_dry_morning().wet_all_day());
+    keep(
+        "no_wet_all_day",
+        &SmallOrchard::on_a_dry_morning()
+            .with_ties_checked_and_rolls_dry()
+            .wet_all_day(),
+    );
+}
+
+#[test]
+fn behind_a_walk_along_the_ties_stands_why_the_lift_waits() {
+    keep("ties_first_lift_waits", &SmallOrchard::on_a_dry_morning().wet_all_day());
+}
+
+#[test]
+fn while_dry_days_are_in_sight_the_lift_can_wait() {
+    keep(
+        "wait",
+        &SmallOrchard::on_a_dry_morning()
+            .with_ties_checked_and_rolls_dry()
+            .with_two_dry_days_to_come(),
+    );
 }
 
 #[test]

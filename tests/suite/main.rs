@@ -7,9 +7,12 @@
     reason = "tests"
 )]
 
+mod charts;
 mod fetching;
+mod holes;
 mod laws;
 mod layers;
+mod letter_rules;
 mod letters;
 mod planning;
 mod published;

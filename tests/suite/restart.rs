@@ -68,7 +68,7 @@ fn killed_at_any_moment_each_letter_still_goes_out_once() {
         program.wait_for("ready");
         let left = if letters == 0 { 2 } else { waiting };
         for _ in 0..left {
-            program.wait_for("sent");
+            program.wait_for("INFO sent");
         }
         let (status, _) = program.stop();
         assert!(status.success(), "round {round}: {status}");

@@ -66,12 +66,12 @@ fn a_clock_put_forward_and_back_sends_nothing_twice() {
     let mut program = clock.run();
     program.wait_for("ready");
     clock.jump(&mut program, TimeDelta::hours(3));
-    program.wait_until_told(" sent ", 1);
+    program.wait_until_told("INFO sent", 1);
     for hours in [-3, 3, -1, 1, -24, 24] {
         clock.jump(&mut program, TimeDelta::hours(hours));
     }
     clock.jump(&mut program, TimeDelta::hours(24));
-    program.wait_until_told(" sent ", 3);
+    program.wait_until_told("INFO sent", 3);
     let mut mails = place.mails();
     mails.iter_mut().for_each(|name| name.truncate(10));
     // Put back by a day at 07:00 it was the 9th: that day's letter was not yet written, and goes out once.
@@ -88,6 +88,6 @@ fn after_a_clock_of_1970_the_letter_goes_out_without_a_restart() {
     assert!(place.mails().is_empty());
     clock.now = "2026-03-10T05:00:00Z".parse().unwrap();
     clock.jump(&mut program, TimeDelta::zero());
-    program.wait_until_told(" sent ", 1);
+    program.wait_until_told("INFO sent", 1);
     assert_eq!(place.done(), ["2026-03-10"]);
 }

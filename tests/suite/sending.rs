@@ -290,6 +290,117 @@ fn a_closed_port_is_a_fault_of_the_site() {
     );
 }
 
+/// A place whose daemon sends through this server, for these readers, with a letter due at 05:30 in Rome.
+fn at_work(way: &Way, port: u16, password: Option<&str>, readers: &[&str]) -> Workplace {
+    let place = Workplace::new("Europe/Rome", "05:30", readers);
+    let mut mail = format!(
+        "transport = \"smtp\"\nhost = \"localhost\"\nport = {port}\ntls = \"starttls\"\nroot_certificate = \"{}\"",
+        way.certificates.authority
+    );
+    if let Some(password) = password {
+        let file = place.path("password");
+        std::fs::write(&file, password).unwrap();
+        std::fs::set_permissions(&file, std::fs::Permissions::from_mode(0o600)).unwrap();
+        mail += &format!("\nuser = \"letters\"\npassword_file = \"{}\"", file.display());
+    }
+    place.service("05:30", &mail);
+    place
+}
+
+const AT_SIX: &str = "2026-03-10T05:00:00Z";
+
+#[test]
+fn one_reader_refused_and_one_put_off_keep_no_other_from_the_letter() {
+    let way = Way::new();
+    let mut sink = way.sink("starttls", &["--refuse", "gone@farm.example", "--defer", "1"]);
+    let readers = [
+        "first@farm.example",
+        "gone@farm.example",
+        "third@farm.example",
+        "fourth@farm.example",
+    ];
+    let place = at_work(&way, sink.port, None, &readers);
+    let mut clock = FakeClock::at(&place, AT_SIX);
+    let mut program = clock.run();
+    program.wait_until_told("INFO sent", 2);
+    let (_, letter, _) = place.command(&["explain", "L-0001"]);
+    assert!(
+        letter.contains("gone@farm.example: refused for good") && letter.contains("5.1.1"),
+        "{letter}"
+    );
+    // The first, put off with 451, is tried again after a minute or so.
+    clock.jump(&mut program, TimeDelta::minutes(3));
+    program.wait_until_told("INFO sent", 3);
+    let mut to: Vec<String> = (0..3)
+        .map(|_| sink.wait_for("message")["to"][0].as_str().unwrap().to_owned())
+        .collect();
+    to.sort();
+    assert_eq!(to, ["first@farm.example", "fourth@farm.example", "third@farm.example"]);
+    assert!(
+        !program.said().contains("@farm.example"),
+        "the log holds no addresses:\n{}",
+        program.said()
+    );
+}
+
+#[test]
+fn a_message_that_may_have_arrived_goes_again_after_ten_minutes_with_the_same_bytes() {
+    let way = Way::new();
+    let mut sink = way.sink("starttls", &["--lose", "1"]);
+    let place = at_work(&way, sink.port, None, &["a@farm.example"]);
+    let mut clock = FakeClock::at(&place, AT_SIX);
+    let mut program = clock.run();
+    program.wait_until_told("fate_unknown=true", 1);
+    let first = sink.wait_for("message");
+    clock.jump(&mut program, TimeDelta::minutes(9));
+    assert_eq!(
+        sink.events_within(Duration::from_millis(500)),
+        [serde_json::Value::Null; 0],
+        "not before ten minutes"
+    );
+    clock.jump(&mut program, TimeDelta::minutes(4));
+    program.wait_until_told("INFO sent", 1);
+    let second = sink.wait_for("message");
+    assert_eq!(first["id"], second["id"]);
+    assert!(first["bytes"] == second["bytes"], "the same bytes");
+}
+
+#[test]
+fn a_wrong_password_is_tried_twice_an_hour_and_stands_in_no_log() {
+    let way = Way::new();
+    let mut sink = way.sink("starttls", &["--user", "letters", "--password", "correct horse"]);
+    let place = at_work(
+        &way,
+        sink.port,
+        Some("canary-7f3a"),
+        &["a@farm.example", "b@farm.example", "c@farm.example"],
+    );
+    let mut clock = FakeClock::at(&place, AT_SIX);
+    let mut program = clock.run_with(&[("COVERCAST_LOG", "trace")]);
+    sink.wait_for("login");
+    program.wait_until_told("does not take user name", 1);
+    for _ in 0..11 {
+        clock.jump(&mut program, TimeDelta::minutes(5));
+    }
+    let logins = 1 + sink.events_within(Duration::from_millis(500)).len();
+    assert_eq!(logins, 2, "in 55 minutes");
+    let (_, status, _) = place.command(&["status"]);
+    assert!(
+        status.contains("3 waiting") && status.contains("check the password file"),
+        "{status}"
+    );
+    // The right one is used as soon as the file changes.
+    std::fs::write(place.path("password"), "correct horse").unwrap();
+    program.wait_until_told("INFO sent", 3);
+    let state = std::fs::read(place.path("state/covercast.db")).unwrap();
+    for text in [program.said(), status, String::from_utf8_lossy(&state).into_owned()] {
+        assert!(
+            !text.contains("canary") && !text.contains("correct horse"),
+            "a password stands in:\n{text}"
+        );
+    }
+}
+
 /// The whole way in the real program: forecast asked for, letter decided, stored and handed over, memory given back.
 #[test]
 fn a_morning_goes_from_the_forecast_service_to_the_mailboxes() {
@@ -310,7 +421,7 @@ fn a_morning_goes_from_the_forecast_service_to_the_mailboxes() {
     let mut program = clock.run();
     program.wait_for("forecast at hand");
     clock.jump(&mut program, TimeDelta::minutes(11));
-    program.wait_until_told(" sent ", 2);
+    program.wait_until_told("INFO sent", 2);
     let letters = [sink.wait_for("message"), sink.wait_for("message")];
     assert_ne!(letters[0]["to"], letters[1]["to"]);
     assert_ne!(letters[0]["id"], letters[1]["id"]);
@@ -337,6 +448,8 @@ fn a_morning_goes_from_the_forecast_service_to_the_mailboxes() {
             "{letter}"
         );
     }
+    // Idle again: the thread that decided has ended.
+    program.lines_within(Duration::from_secs(3));
     let resident = program.resident_kib();
     println!("{resident} KiB resident after the letter");
     assert!(resident <= 30 * 1024, "{resident} KiB resident after the letter");

@@ -210,6 +210,52 @@ fn a_good_folder_says_when_the_next_letters_come() {
     );
 }
 
+#[test]
+fn a_folder_without_service_file_is_read_with_the_usual_letter_time() {
+    let folder = Folder::with("good");
+    fs::remove_file(folder.path("service.toml")).unwrap();
+    let (code, said) = folder.says();
+    assert_eq!(code, Some(0), "{said}");
+    assert!(
+        said.contains("Next letters (no service file yet: the usual time)\n  Wed 11 Mar 2026 05:30\n"),
+        "{said}"
+    );
+}
+
+/// 1 ft = 0.3048 m (NIST SP 811 appendix B): 12 rows of 108 m and 72, 75, 78 m less 6 m are 1515 m.
+#[test]
+fn a_farm_that_reads_feet_is_told_feet() {
+    let farm = fs::read_to_string(Folder::with("good").path("farm.toml")).unwrap();
+    let folder = Folder::with("good").write(
+        "farm.toml",
+        farm.replace("[[people]]", "units = \"imperial\"\n\n[[people]]"),
+    );
+    let (code, said) = folder.says();
+    assert_eq!(code, Some(0), "{said}");
+    assert!(
+        said.contains("4,970 ft of cover") && said.contains("7.9 ft wide cover"),
+        "{said}"
+    );
+    assert!(!said.contains(" m of "), "{said}");
+}
+
+#[test]
+fn a_letter_after_the_start_of_work_and_a_picking_that_is_over_are_said() {
+    let service = fs::read_to_string(Folder::with("good").path("service.toml")).unwrap();
+    let harvest = "block,variety,first pick,last pick\nCreek,Gala,2026-02-16,2026-02-21\n";
+    let folder = Folder::with("good")
+        .write("service.toml", service.replace("05:30", "08:00"))
+        .write("harvest.csv", harvest);
+    let (code, said) = folder.says();
+    assert_eq!(code, Some(0), "{said}");
+    assert!(
+        said.contains("The letter comes at 08:00, after work begins at 07:00."),
+        "{said}"
+    );
+    assert!(said.contains("Creek: its picking is over"), "{said}");
+    assert!(said.contains("Hill: first pick not known"), "{said}");
+}
+
 /// Keys written in a sample file, commented out or not, with their table in front.
 fn written_keys(sample: &str) -> BTreeSet<String> {
     let mut keys = BTreeSet::new();
@@ -426,11 +472,11 @@ proptest! {
     /// A file spoilt anywhere is read or refused, never a crash; what is said points into the file and holds
     /// nothing that moves a cursor.
     #[test]
-    fn a_file_spoilt_anywhere_is_read_or_refused(at in 0.0..1.0_f64, cut in 0_usize..40, put in "[\\[\\]\"'=,.\\-0-9a-z\u{1b}\u{202e}\n]{0,6}") {
+    fn a_file_spoilt_anywhere_is_read_or_refused(at in 0_usize..20_000, cut in 0_usize..40, put in "[\\[\\]\"'=,.\\-0-9a-z\u{1b}\u{202e}\n]{0,6}") {
         let mut all = [uncommented(&text("config/farm.toml")), text("config/harvest.csv"), text("config/blackouts.csv")];
         for which in 0..3 {
             let whole = all[which].clone();
-            let start = (whole.len() as f64 * at) as usize;
+            let start = at % whole.len();
             let start = (start..whole.len()).find(|at| whole.is_char_boundary(*at)).unwrap_or(whole.len());
             let end = (start + cut..whole.len()).find(|at| whole.is_char_boundary(*at)).unwrap_or(whole.len());
             all[which] = format!("{}{put}{}", &whole[..start], &whole[end..]);

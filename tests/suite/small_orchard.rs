@@ -223,6 +223,75 @@ impl SmallOrchard {
         self
     }
 
+    /// Wednesday and Thursday are as dry as today.
+    pub(crate) fn with_two_dry_days_to_come(mut self) -> Self {
+        let creek = self.outlook("Creek");
+        for (more, good) in [(1, 9), (2, 8)] {
+            creek.windows.retain(|window| {
+                window.job != Job::Lift || window.start < at(more, 0.0) || window.start > at(more, 24.0)
+            });
+            let mut hand = Hand {
+                windows: Vec::new(),
+                openings: Vec::new(),
+            };
+            hand.open(Job::Lift, more, (13.0, 17.0), (13.5, 15.5), good, &[]);
+            creek.windows.append(&mut hand.windows);
+            creek.openings.append(&mut hand.openings);
+        }
+        self
+    }
+
+    /// Nothing but the lift is to be done.
+    pub(crate) fn with_ties_checked_and_rolls_dry(mut self) -> Self {
+        let done = |name: &str, rows: (u32, u32), event| {
+            let at = at(0, 0.0) - TimeDelta::hours(10);
+            let rows = Rows {
+                first: rows.0,
+                last: rows.1,
+            };
+            Entry {
+                block: id(name),
+                rows,
+                event,
+                at,
+                noted: at,
+            }
+        };
+        self.entries.push(done("Hill", (1, 14), Event::Checked));
+        self.entries.push(done("Creek", (1, 12), Event::Checked));
+        self.entries.push(done("Gate", (7, 8), Event::Redried));
+        self
+    }
+
+    /// Names as long as the farm file lets them be.
+    pub(crate) fn with_long_names(self) -> Self {
+        self.renamed("Creek", "Old Orchard Lower Creek Terrace North")
+            .renamed("Hill", "Upper Hillside Windbreak Terrace")
+    }
+
+    /// A name that would like to be a header, a tag and a calendar line.
+    pub(crate) fn with_a_hostile_name(self) -> Self {
+        self.renamed("Creek", "<img src=x>\r\nATTENDEE:x")
+    }
+
+    fn renamed(mut self, old: &str, new: &str) -> Self {
+        let change = |id: &mut BlockId| {
+            if id.0 == old {
+                new.clone_into(&mut id.0);
+            }
+        };
+        self.farm.blocks.iter_mut().for_each(|block| change(&mut block.id));
+        self.farm.picks.iter_mut().for_each(|pick| change(&mut pick.block));
+        self.farm
+            .sets
+            .iter_mut()
+            .flat_map(|set| &mut set.blocks)
+            .for_each(change);
+        self.entries.iter_mut().for_each(|entry| change(&mut entry.block));
+        self.outlooks.iter_mut().for_each(|outlook| change(&mut outlook.block));
+        self
+    }
+
     pub(crate) fn in_miles(mut self) -> Self {
         self.farm.site.units = DisplayUnits::Imperial;
         self

@@ -158,7 +158,7 @@ fn a_letter_is_explained_and_one_that_is_not_there_is_not() {
         "{errors}"
     );
     let mut program = place.run(&[]);
-    program.wait_for("sent");
+    program.wait_for("INFO sent");
     let (code, text, errors) = place.command(&["explain", "L-0001"]);
     assert_eq!(code, 0, "{errors}");
     assert!(

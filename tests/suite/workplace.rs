@@ -266,17 +266,23 @@ impl<'a> FakeClock<'a> {
 
     /// The program under this clock. It looks at the time ten times a second, since its service manager asks it to.
     pub(crate) fn run(&self) -> Program {
+        self.run_with(&[])
+    }
+
+    /// The same with further environment.
+    pub(crate) fn run_with(&self, environment: &[(&str, &str)]) -> Program {
         let (library, file) = (
             faketime().display().to_string(),
             self.place.path("clock").display().to_string(),
         );
-        self.place.run(&[
-            ("LD_PRELOAD", &library),
-            ("FAKETIME_TIMESTAMP_FILE", &file),
+        let own = [
+            ("LD_PRELOAD", library.as_str()),
+            ("FAKETIME_TIMESTAMP_FILE", file.as_str()),
             ("FAKETIME_NO_CACHE", "1"),
             ("FAKETIME_DONT_FAKE_MONOTONIC", "1"),
             ("WATCHDOG_USEC", "200000"),
-        ])
+        ];
+        self.place.run(&[&own[..], environment].concat())
     }
 
     /// Puts the clock on and waits until the program has seen it.
@@ -340,6 +346,11 @@ impl Program {
                 }
             }
         }
+    }
+
+    /// All that it has said so far.
+    pub(crate) fn said(&self) -> String {
+        self.seen.join("\n")
     }
 
     /// Waits until `word` has stood in so many lines, those seen before counted.

@@ -84,13 +84,10 @@ fn box_label(svg: &mut Svg, grid: &Grid, one: &LaneBox, others: &[LaneBox], top:
     let Some(text) = &one.label else { return };
     let rect = box_rect(grid, one, top);
     let base = top + grid.lane_height / 2.0 + 4.0;
-    let looks = |label: Label<'_>| -> (f64, f64, bool) {
+    let clear = |label: &Label<'_>| {
         let own = label.rect();
-        let clear = others
-            .iter()
-            .filter(|other| *other != one)
-            .all(|other| !box_rect(grid, other, top).overlaps(&own));
-        (own.left, own.right, clear)
+        let mut apart = others.iter().filter(|other| *other != one);
+        apart.all(|other| !box_rect(grid, other, top).overlaps(&own))
     };
     let style = |label| -> Label<'_> {
         let label: Label<'_> = label;
@@ -100,19 +97,23 @@ fn box_label(svg: &mut Svg, grid: &Grid, one: &LaneBox, others: &[LaneBox], top:
             label.halo()
         }
     };
-    let right = style(Label::at(text, rect.right + 4.0, base, grid.text));
-    let left = style(Label::at(text, rect.left - 4.0, base, grid.text)).anchor(Anchor::End);
-    let order = if one.kind == BoxKind::Planned {
-        [right, left]
-    } else {
-        [left, right]
-    };
+    let mut order = Vec::new();
+    // Where the next box is near, a smaller label closer by.
+    for (gap, size) in [(4.0, grid.text), (2.0, grid.small), (1.5, grid.small - 1.0)] {
+        let right = style(Label::at(text, rect.right + gap, base, size));
+        let left = style(Label::at(text, rect.left - gap, base, size)).anchor(Anchor::End);
+        order.extend(if one.kind == BoxKind::Planned {
+            [right, left]
+        } else {
+            [left, right]
+        });
+    }
     let frame = Rect {
         left: grid.left + 1.0,
         right: grid.right - 1.0,
         ..grid.frame()
     };
-    let free: Vec<Label<'_>> = order.into_iter().filter(|label| looks(*label).2).collect();
+    let free: Vec<Label<'_>> = order.into_iter().filter(clear).collect();
     svg.place(&free, &frame);
 }
 
@@ -141,18 +142,12 @@ pub(super) fn wet(svg: &mut Svg, grid: &Grid, facts: &ChartFacts) {
         let label = Label::at(text, grid.x(at), grid.dry_label, grid.small)
             .ink()
             .bold()
-            .halo();
-        let middle = label.anchor(Anchor::Middle);
-        let end = Label {
-            x: grid.right - 2.0,
-            ..label
-        }
-        .anchor(Anchor::End);
-        let start = Label {
-            x: grid.left + 2.0,
-            ..label
-        };
-        svg.place(&[middle, start, end], &frame);
+            .halo()
+            .anchor(Anchor::Middle);
+        // Held inside the frame, never far from its hour.
+        let half = label.width() / 2.0 + 2.0;
+        let x = label.x.clamp(grid.left + half, grid.right - half);
+        svg.place(&[Label { x, ..label }], &frame);
     }
 }
 

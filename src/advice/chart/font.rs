@@ -49,3 +49,35 @@ pub(super) fn width(text: &str, size: f64, weight: Weight) -> f64 {
     };
     text.chars().map(advance).sum::<f64>() * size / 1000.0
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::advice::chart::png::tree;
+
+    /// Measured by the drawing library with the fonts themselves.
+    #[test]
+    fn a_text_is_as_wide_as_the_font_draws_it() {
+        for text in [
+            "lifting stops at 40",
+            "57, perhaps 70",
+            "wet and dry: cover on Creek",
+            "AVATAR To Wy.",
+            "Tue 10",
+        ] {
+            for (weight, number) in [(Weight::Regular, 400), (Weight::Semibold, 600)] {
+                let svg = format!(
+                    r#"<svg xmlns="http://www.w3.org/2000/svg" width="400" height="40" font-family="{FAMILY}"><text x="0" y="20" font-size="10" font-weight="{number}">{text}</text></svg>"#
+                );
+                let tree = tree(&svg).unwrap();
+                let drawn = f64::from(tree.root().abs_bounding_box().width());
+                let own = width(text, 10.0, weight);
+                // Kerning and the bearings of the first and last sign make the drawn text a little narrower.
+                assert!(
+                    drawn <= own + 0.5 && own <= drawn + 4.0,
+                    "{text} {number}: {drawn} drawn, {own} counted"
+                );
+            }
+        }
+    }
+}

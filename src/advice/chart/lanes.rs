@@ -1,11 +1,15 @@
 //! Boxes of usable hours, one lane a job, and the lines across the wind.
 
-use super::facts::{BoxKind, Lane, LaneBox, Limit, LimitKind, Span};
+use super::facts::{BoxKind, Lane, LaneBox, Limit, LimitKind, LimitStep, Span};
 use crate::advice::letter::Inputs;
+use crate::advice::spread::thousandth;
 use crate::advice::words::{self, Words};
 use crate::farm::Job;
 use crate::plan::{BlockPlan, NextJob};
 use crate::units::MetresPerSecond;
+use crate::weather::Timeline;
+use crate::weather::forecast::Kind;
+use crate::workability::doubt::alpha;
 use crate::workability::{Opening, Verdict};
 
 /// Lanes from top to bottom.
@@ -48,11 +52,9 @@ fn boxes(inputs: &Inputs<'_>, words: &Words<'_>, job: Job, lead: Option<usize>) 
         .flat_map(|(number, block)| block.jobs.iter().map(move |job| (number, job)))
         .filter(|(_, next)| next.job == job)
         .collect();
-    // The headline's block, else the first that may do the job, else the first that would.
+    // The headline's block, else the one that may do the job first, else the one that would.
     let leading = jobs.iter().find(|(number, _)| Some(*number) == lead);
-    let leading = leading
-        .or_else(|| jobs.iter().find(|(_, next)| next.held.is_none()))
-        .or(jobs.first());
+    let leading = leading.or_else(|| jobs.iter().min_by_key(|(_, next)| (next.held.is_some(), next.from)));
     let mut boxes: Vec<LaneBox> = Vec::new();
     for (_, next) in &jobs {
         boxes.extend(
@@ -65,10 +67,10 @@ fn boxes(inputs: &Inputs<'_>, words: &Words<'_>, job: Job, lead: Option<usize>) 
     boxes.dedup_by(|later, earlier| overlap(later, earlier));
     if let Some((_, next)) = leading {
         let taken: Vec<_> = boxes.iter().map(|one| words.day_of(one.span.start)).collect();
-        let free = next
-            .openings
-            .iter()
-            .filter(|open| !taken.contains(&words.day_of(open.start)));
+        let free = next.openings.iter().filter(|open| {
+            let day = words.day_of(open.start);
+            next.from <= day && !taken.contains(&day)
+        });
         boxes.extend(
             free.filter(|open| open.best.verdict >= Verdict::Maybe)
                 .map(|open| possible(inputs, words, next, open)),
@@ -130,15 +132,26 @@ fn if_not(boxes: &mut [LaneBox], wanted: bool) {
 }
 
 /// Where lifting and laying stop, and what the weakest ties carry.
-pub(super) fn limits(inputs: &Inputs<'_>, words: &Words<'_>) -> Vec<Limit> {
+///
+/// With one forecast only they are drawn lower, the more so the longer the lead.
+pub(super) fn limits(inputs: &Inputs<'_>, weather: &Timeline, words: &Words<'_>) -> Vec<Limit> {
     let limits = &inputs.farm.limits;
     let line = |kind, gust_m_s: f64, what: &str, sep: &str| {
-        let number = words.wind_number(MetresPerSecond(gust_m_s));
+        let gust_m_s = thousandth(gust_m_s);
+        let steps = steps(inputs, weather, gust_m_s);
+        let number = |gust: f64| words.wind_number(MetresPerSecond(gust));
+        let said = match (steps.first(), steps.last()) {
+            (Some(first), Some(last)) if steps.len() > 1 => {
+                format!("{} falling to {}", number(first.gust_m_s), number(last.gust_m_s))
+            }
+            _ => number(gust_m_s),
+        };
         Limit {
             kind,
             gust_m_s,
-            label: format!("{what} {sep} {number}"),
-            short: format!("{what}: {number}"),
+            steps,
+            label: format!("{what} {sep} {said}"),
+            short: format!("{what}: {said}"),
         }
     };
     let mut lines = vec![
@@ -158,4 +171,25 @@ pub(super) fn limits(inputs: &Inputs<'_>, words: &Words<'_>) -> Vec<Limit> {
         ));
     }
     lines
+}
+
+/// Days from which a lower limit counts, with one forecast; empty with members.
+fn steps(inputs: &Inputs<'_>, weather: &Timeline, gust_m_s: f64) -> Vec<LimitStep> {
+    if weather.kind == Kind::Members {
+        return Vec::new();
+    }
+    let mut steps: Vec<LimitStep> = Vec::new();
+    for k in weather.now_row..weather.stamps.count {
+        let lead = weather.stamps.at(k) - weather.issue.at;
+        #[expect(clippy::cast_precision_loss, reason = "hours of ten days")]
+        let share = alpha(lead.num_minutes() as f64 / 60.0);
+        let lower = thousandth(gust_m_s * share);
+        if steps.last().is_none_or(|last| last.gust_m_s > lower + 1e-9) {
+            steps.push(LimitStep {
+                from: weather.stamps.start(k).max(inputs.now),
+                gust_m_s: lower,
+            });
+        }
+    }
+    steps
 }

@@ -7,6 +7,7 @@ mod alt;
 mod bands;
 pub mod facts;
 mod font;
+pub(crate) mod gather;
 mod key;
 mod lanes;
 mod night;

@@ -15,11 +15,11 @@ const MARGIN_PX: f32 = 16.0;
 const MOST_COLOURS: usize = 256;
 
 /// Why a chart could not be drawn. The letter goes out without it.
-#[derive(Debug, thiserror::Error)]
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum ChartError {
     /// The SVG cannot be read.
     #[error("the chart could not be read as SVG ({0}); the letter goes out without it")]
-    Svg(#[from] usvg::Error),
+    Svg(String),
     /// No room for the picture.
     #[error("a chart of {width} by {height} pixels could not be drawn; the letter goes out without it")]
     Size {
@@ -30,7 +30,7 @@ pub enum ChartError {
     },
     /// The PNG cannot be written.
     #[error("the chart could not be written as PNG ({0}); the letter goes out without it")]
-    Png(#[from] png::EncodingError),
+    Png(String),
 }
 
 /// Reads a chart with the embedded font and no other.
@@ -49,7 +49,7 @@ pub(super) fn tree(svg: &str) -> Result<usvg::Tree, usvg::Error> {
 
 /// Draws a chart for the mail: 880 px wide, opaque paper, palette colours.
 pub fn png(svg: &str) -> Result<Vec<u8>, ChartError> {
-    let tree = tree(svg)?;
+    let tree = tree(svg).map_err(|error| ChartError::Svg(error.to_string()))?;
     let size = tree.size();
     let scale = (MAIL_WIDTH_PX - 2.0 * MARGIN_PX) / size.width();
     let (width, height) = (pixels(MAIL_WIDTH_PX), pixels(size.height() * scale + 2.0 * MARGIN_PX));
@@ -62,7 +62,7 @@ pub fn png(svg: &str) -> Result<Vec<u8>, ChartError> {
         .iter()
         .map(|pixel| [pixel.red(), pixel.green(), pixel.blue()])
         .collect();
-    Ok(write(width, height, &colours)?)
+    write(width, height, &colours).map_err(|error| ChartError::Png(error.to_string()))
 }
 
 fn pixels(size: f32) -> u32 {

@@ -124,12 +124,6 @@ pub(super) struct Svg {
 }
 
 impl Svg {
-    /// Adds raw SVG.
-    pub(super) fn raw(&mut self, text: &str) {
-        self.body.push_str(text);
-        self.body.push('\n');
-    }
-
     pub(super) fn rect(&mut self, rect: Rect, looks: &str) {
         let _ = writeln!(
             self.body,

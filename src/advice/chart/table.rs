@@ -41,9 +41,12 @@ pub(super) fn table(svg: &mut Svg, grid: &Grid, facts: &ChartFacts, top: f64) ->
 
 fn row(svg: &mut Svg, grid: &Grid, facts: &ChartFacts, day: &DayFact, base: f64) {
     svg.text(Label::at(&day.label, 2.0, base, grid.text).ink());
+    if day.unknown {
+        svg.text(Label::at("not known", GUST, base, grid.text).ink().anchor(Anchor::End));
+        return;
+    }
     for (hours, x) in [(&day.lift, LIFT), (&day.lay, LAY)] {
         let said = match hours {
-            _ if day.unknown => "not known",
             _ if day.rest => "no crew",
             Some(hours) => hours.as_str(),
             None => "–",

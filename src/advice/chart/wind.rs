@@ -151,22 +151,31 @@ fn limit_line(svg: &mut Svg, grid: &Grid, limit: &Limit) {
         LimitKind::Lay => (INK, "5 3"),
         LimitKind::Ties => (PLUM, "9 4"),
     };
-    let y = grid.y(limit.gust_m_s);
-    if y > grid.wind_top {
-        svg.line(
-            (grid.left, y),
-            (grid.right, y),
-            &format!(r#"stroke="{colour}" stroke-width="1.6" stroke-dasharray="{dash}""#),
-        );
+    let mut points = vec![(grid.left, limit_y(grid, limit, grid.left))];
+    for step in &limit.steps {
+        let x = grid.x(step.from);
+        points.push((x, limit_y(grid, limit, x - 0.01)));
+        points.push((x, grid.y(step.gust_m_s)));
     }
+    points.push((grid.right, limit_y(grid, limit, grid.right)));
+    if points.iter().all(|(_, y)| *y > grid.wind_top) {
+        let looks = format!(r#"fill="none" stroke="{colour}" stroke-width="1.6" stroke-dasharray="{dash}""#);
+        svg.path(&points, Close::No, &looks);
+    }
+}
+
+/// Where a limit stands above a place of the time axis.
+fn limit_y(grid: &Grid, limit: &Limit, x: f64) -> f64 {
+    let step = limit
+        .steps
+        .iter()
+        .rfind(|step| grid.x(step.from) <= x)
+        .or(limit.steps.first());
+    grid.y(step.map_or(limit.gust_m_s, |step| step.gust_m_s))
 }
 
 /// The label of a limit where the wind leaves most room: above or below its line, anywhere along it.
 fn limit_label(svg: &mut Svg, grid: &Grid, facts: &ChartFacts, limit: &Limit, width: Width) {
-    let y = grid.y(limit.gust_m_s);
-    if y <= grid.wind_top {
-        return;
-    }
     let text = if width == Width::Wide {
         &limit.label
     } else {
@@ -180,9 +189,10 @@ fn limit_label(svg: &mut Svg, grid: &Grid, facts: &ChartFacts, limit: &Limit, wi
         bottom: grid.bottom - 1.0,
     };
     let mut best: Option<(f64, Label<'_>)> = None;
-    for base in [y - 4.0, y + grid.small + 0.5] {
-        for step in 0..=24 {
-            let x = grid.right - 6.0 - f64::from(step) * 10.0;
+    for step in 0..=24 {
+        let x = grid.right - 6.0 - f64::from(step) * 10.0;
+        let y = limit_y(grid, limit, x);
+        for base in [y - 4.0, y + grid.small + 0.5] {
             let label = Label::at(text, x, base, grid.small)
                 .colour(colour)
                 .bold()
@@ -223,7 +233,7 @@ fn crowd(grid: &Grid, facts: &ChartFacts, own: &Limit, rect: &Rect) -> f64 {
         .limits
         .iter()
         .filter(|limit| limit.kind != own.kind)
-        .map(|limit| grid.y(limit.gust_m_s));
+        .map(|limit| limit_y(grid, limit, rect.right));
     cost + 40.0 * f64::from(u8::try_from(crossed.filter(|y| rect.top <= *y && *y <= rect.bottom).count()).unwrap_or(3))
 }
 
@@ -256,7 +266,7 @@ fn peak_label(svg: &mut Svg, grid: &Grid, facts: &ChartFacts) {
     let clear = |label: &Label<'_>| {
         let rect = label.rect();
         facts.limits.iter().all(|limit| {
-            let line = grid.y(limit.gust_m_s);
+            let line = limit_y(grid, limit, rect.left);
             line < rect.top - 1.0 || line > rect.bottom + 1.0
         })
     };

@@ -167,7 +167,12 @@ impl<'a> Morning<'a> {
                 self.offer_said(opening)
             );
         }
-        format!("{verb}: no usable hours in sight{}.", last.unwrap_or_default())
+        let roof = if job.job == Job::Redry {
+            "; under a roof at any time"
+        } else {
+            ""
+        };
+        format!("{verb}: no usable hours in sight{}{roof}.", last.unwrap_or_default())
     }
 
     fn more_chances(&self, place: Place<'a>) -> Option<String> {

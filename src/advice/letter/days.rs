@@ -2,9 +2,10 @@
 
 use chrono::{NaiveDate, TimeDelta};
 
-use super::headline::{Lead, place_name};
-use super::morning::{Morning, Place, share, usable};
-use super::{DayLine, Days, WindowLine, Windows};
+use super::headline::doing;
+use super::lead::Lead;
+use super::morning::{Morning, Place, share};
+use super::{DayLine, Days};
 use crate::advice::{reasons, words};
 use crate::farm::Job;
 use crate::plan::{BlockPlan, IfMissed};
@@ -12,8 +13,8 @@ use crate::workability::{Opening, Remark, Verdict};
 
 /// Most chances named in "If today fails".
 const MOST_CHANCES: usize = 4;
-/// Most windows of one job in "Windows, best first".
-const MOST_WINDOWS: usize = 4;
+/// What folding aside is.
+const LAST_WAY_OUT: &str = "The last way out. Can be done wet.";
 /// Picking this near makes the way out part of the letter.
 const NEAR_PICK_DAYS: i64 = 14;
 
@@ -36,10 +37,10 @@ impl<'a> Morning<'a> {
                     | Remark::GaleAfter { .. }
                     | Remark::OldForecast
                     | Remark::EstimatedGust
-                    | Remark::NotTold { .. }
                     | Remark::MainDisagrees { .. }
                     | Remark::OneForecast
-                    | Remark::WetnessNotKnown => None,
+                    | Remark::WetnessNotKnown
+                    | Remark::NotTold { .. } => None,
                 });
             return missing.map_or_else(|| "not known".to_owned(), |missing| format!("not known: {missing}"));
         }
@@ -48,38 +49,74 @@ impl<'a> Morning<'a> {
 
     /// The next three days, or as many as there are to the next workday.
     pub(super) fn why(&self, lead: &Lead<'a>) -> Option<Days> {
-        let place = lead.place()?;
+        let (place, own) = self.concern(lead)?;
         let heading = match lead {
-            Lead::Wait { .. } => "Why wait?",
-            Lead::Stopped { .. } => "Why not today?",
-            Lead::Do { .. } | Lead::Dark { .. } | Lead::Unknown | Lead::Nothing { .. } => "Why not tomorrow?",
+            _ if !own => format!("Why not {} today?", doing(place)),
+            Lead::Wait { .. } => "Why wait?".to_owned(),
+            Lead::Stopped { .. } => "Why not today?".to_owned(),
+            Lead::Do { .. } | Lead::Dark { .. } | Lead::Unknown | Lead::Nothing { .. } => {
+                "Why not tomorrow?".to_owned()
+            }
         };
         let today = self.words.today;
         let span = (self.next_workday() - today).num_days().max(3);
-        let first = i64::from(!matches!(lead, Lead::Stopped { .. }));
+        let first = i64::from(own && !matches!(lead, Lead::Stopped { .. }));
         let mut lines: Vec<DayLine> = Vec::new();
         if let Lead::Wait { opening, .. } = lead {
             lines.push(self.why_wait(place, opening));
         }
         lines.extend((first..=span).filter_map(|more| self.why_line(place, today + TimeDelta::days(more))));
-        (!lines.is_empty()).then(|| Days {
-            heading: heading.to_owned(),
+        (!lines.is_empty()).then_some(Days {
+            heading,
             lines,
             last: Vec::new(),
         })
     }
 
-    fn why_wait(&self, place: Place<'a>, opening: &Opening) -> DayLine {
-        let left = place.job.chances_left;
-        let chances = if left == 1 {
-            "1 more chance".to_owned()
-        } else {
-            format!("{left} more chances")
+    /// The job that the weather decides, and whether it is the headline's. Behind a walk along the ties or a roll to
+    /// dry stands the most pressing one that cannot be done today, if there is one.
+    fn concern(&self, lead: &Lead<'a>) -> Option<(Place<'a>, bool)> {
+        let place = lead.place()?;
+        if matches!(place.job.job, Job::Lay | Job::Lift | Job::Fold) {
+            return Some((place, true));
+        }
+        let today = self.words.today;
+        let wanted = |other: &Place<'a>| {
+            let waits = !self
+                .chosen(other.job)
+                .is_some_and(|opening| self.today_is(opening.start));
+            let bound = matches!(other.job.job, Job::Lay | Job::Lift) && other.job.held.is_none();
+            bound && waits && other.job.from <= today && !self.shut(other.block)
         };
+        let pressing = self
+            .places()
+            .filter(wanted)
+            .min_by_key(|other| other.job.last_day.unwrap_or(NaiveDate::MAX));
+        pressing.map(|place| (place, false))
+    }
+
+    fn why_wait(&self, place: Place<'a>, opening: &Opening) -> DayLine {
+        let offers = self.offers(place);
+        let today = offers.iter().find(|offer| self.today_is(offer.start));
+        let left = offers
+            .iter()
+            .filter(|offer| offer.start > opening.end && self.works(self.words.day_of(offer.start)))
+            .count();
+        let chances = match left {
+            0 => "no other chance".to_owned(),
+            1 => "1 more chance".to_owned(),
+            more => format!("{more} more chances"),
+        };
+        let day = self.words.day(self.words.day_of(opening.start));
         DayLine {
             day: "Today".to_owned(),
-            text: "would do, but each day less costs colour".to_owned(),
-            notes: vec![format!("After {} there would be {chances}.", self.offer_said(opening))],
+            text: today.map_or_else(
+                || "would do".to_owned(),
+                |offer| format!("would do, {}", self.hours_and_odds(offer)),
+            ),
+            notes: vec![format!(
+                "Each day out adds colour. Waiting for {day} leaves {chances} after it."
+            )],
         }
     }
 
@@ -95,6 +132,9 @@ impl<'a> Morning<'a> {
             .collect();
         let best = open.iter().max_by(|a, b| a.best.score.total_cmp(&b.best.score));
         let text = match (self.works(day), best) {
+            (true, Some(opening)) if self.chosen(place.job) == Some(*opening) => {
+                format!("planned, {}", self.hours_and_odds(opening))
+            }
             (true, Some(opening)) => format!("also possible, {}", self.hours_and_odds(opening)),
             (false, Some(opening)) => format!("{}, but a rest day", self.hours_and_odds(opening)),
             (false, None) => "a rest day".to_owned(),
@@ -151,23 +191,35 @@ impl<'a> Morning<'a> {
     }
 
     pub(super) fn fails(&self, lead: &Lead<'a>) -> Option<Days> {
-        let last = self.ways_out(lead);
+        let last = self.ways_out();
         let mut lines = Vec::new();
-        if let Some(place) = lead.place() {
+        if let Some((place, _)) = self.concern(lead) {
             let pick = self.block_plan(place).and_then(|block| block.pick);
             let far = pick.is_none_or(|pick| (pick.first - self.words.today).num_days() > NEAR_PICK_DAYS);
             if pick.is_some() && far && place.job.chances_left > 0 {
+                let left = place.job.chances_left;
+                let days = if left == 1 {
+                    "1 more day".to_owned()
+                } else {
+                    format!("{left} more days")
+                };
+                let text = format!("There is time: {days} with usable hours");
                 lines.push(DayLine {
                     day: String::new(),
-                    text: format!("There is time: {} more days with usable hours", place.job.chances_left),
+                    text,
                     notes: Vec::new(),
                 });
             } else if pick.is_some() {
                 lines.extend(self.chances(lead, place));
             }
         }
+        let heading = if matches!(lead, Lead::Do { .. }) {
+            "If today fails"
+        } else {
+            "What is left"
+        };
         (!lines.is_empty() || !last.is_empty()).then(|| Days {
-            heading: "If today fails".to_owned(),
+            heading: heading.to_owned(),
             lines,
             last,
         })
@@ -175,10 +227,15 @@ impl<'a> Morning<'a> {
 
     fn chances(&self, lead: &Lead<'a>, place: Place<'a>) -> Vec<DayLine> {
         let later = |opening: &&Opening| match lead {
-            Lead::Do { task, .. } => opening.start > task.end,
-            Lead::Unknown | Lead::Stopped { .. } | Lead::Wait { .. } | Lead::Dark { .. } | Lead::Nothing { .. } => {
-                self.words.day_of(opening.start) > self.words.today
-            }
+            Lead::Do {
+                task, place: leading, ..
+            } if *leading.block == *place.block && leading.job.job == place.job.job => opening.start > task.end,
+            Lead::Do { .. }
+            | Lead::Unknown
+            | Lead::Stopped { .. }
+            | Lead::Wait { .. }
+            | Lead::Dark { .. }
+            | Lead::Nothing { .. } => self.words.day_of(opening.start) > self.words.today,
         };
         let offers: Vec<&Opening> = self.offers(place).into_iter().filter(later).collect();
         let mut lines: Vec<DayLine> = offers
@@ -227,9 +284,8 @@ impl<'a> Morning<'a> {
         self.inputs.plan.blocks.iter().find(|block| block.block == *place.block)
     }
 
-    /// Fold aside, with its price, for every block with covers out and picking near; the headline's block last.
-    fn ways_out(&self, lead: &Lead<'a>) -> Vec<DayLine> {
-        let first = lead.place().map(|place| place.block);
+    /// Fold aside, with its price, for every block with covers out and picking near, in the order of picking.
+    fn ways_out(&self) -> Vec<DayLine> {
         let near = |block: &&BlockPlan| {
             let out = block.out.is_some_and(|out| !out.folded);
             out && block
@@ -237,8 +293,14 @@ impl<'a> Morning<'a> {
                 .is_some_and(|pick| (pick.first - self.words.today).num_days() <= NEAR_PICK_DAYS)
         };
         let mut blocks: Vec<&BlockPlan> = self.inputs.plan.blocks.iter().filter(near).collect();
-        blocks.sort_by_key(|block| Some(&block.block) == first);
-        blocks.into_iter().filter_map(|block| self.way_out(block)).collect()
+        blocks.sort_by_key(|block| block.pick.map(|pick| pick.first));
+        let mut ways: Vec<DayLine> = blocks.into_iter().filter_map(|block| self.way_out(block)).collect();
+        // What folding means is said once, at the end.
+        let all_but_last = ways.len().saturating_sub(1);
+        for way in ways.iter_mut().take(all_but_last) {
+            way.notes.retain(|note| note != LAST_WAY_OUT);
+        }
+        ways
     }
 
     fn way_out(&self, block: &BlockPlan) -> Option<DayLine> {
@@ -268,90 +330,7 @@ impl<'a> Morning<'a> {
                 "picking day of {}: untie one side and fold aside",
                 words::name(&block.block.0)
             ),
-            notes: vec!["The last way out. Can be done wet.".to_owned(), format!("{price}.")],
+            notes: vec![LAST_WAY_OUT.to_owned(), format!("{price}.")],
         })
-    }
-
-    /// Usable hours of every job in force.
-    pub(super) fn windows(&self, lead: &Lead<'a>) -> Option<Windows> {
-        self.weather?;
-        let first = lead.place().map(|place| place.job.job);
-        let mut jobs: Vec<Job> = Job::ALL.into_iter().filter(|job| *job != Job::Redry).collect();
-        jobs.sort_by_key(|job| (Some(*job) != first, *job != Job::Lift, *job != Job::Lay));
-        let lines: Vec<WindowLine> = jobs.into_iter().flat_map(|job| self.windows_of(job)).collect();
-        let none = lines.is_empty().then(|| "No usable hours in ten days.".to_owned());
-        Some(Windows { lines, none })
-    }
-
-    fn windows_of(&self, job: Job) -> Vec<WindowLine> {
-        let mut all: Vec<(Place<'a>, &'a Opening)> = Vec::new();
-        for place in self
-            .places()
-            .filter(|place| place.job.job == job && !self.shut(place.block))
-        {
-            let open = place.job.openings.iter().filter(|opening| {
-                let day = self.words.day_of(opening.start);
-                usable(opening) && self.works(day) && place.job.from <= day
-            });
-            all.extend(open.map(|opening| (place, opening)));
-        }
-        all.sort_by(|a, b| {
-            b.1.best
-                .score
-                .total_cmp(&a.1.best.score)
-                .then(a.1.start.cmp(&b.1.start))
-        });
-        let mut lines: Vec<WindowLine> = Vec::new();
-        for (place, opening) in all {
-            let line = self.window_line(place, opening);
-            let same = |known: &&mut WindowLine| {
-                known.when == line.when && known.odds == line.odds && known.held_by == line.held_by
-            };
-            if let Some(known) = lines.iter_mut().find(same) {
-                known.blocks = format!("{}, {}", known.blocks, line.blocks);
-            } else if lines.len() < MOST_WINDOWS {
-                lines.push(line);
-            }
-        }
-        lines
-    }
-
-    fn window_line(&self, place: Place<'a>, opening: &Opening) -> WindowLine {
-        let job = place.job.job;
-        let day = self.words.day_of(opening.start);
-        let held = self.held_word(place);
-        let mut reasons: Vec<&str> = opening
-            .best
-            .reasons
-            .iter()
-            .map(|reason| reasons::short(job, reason.factor))
-            .collect();
-        reasons.dedup();
-        reasons.truncate(2);
-        let held_by = match (held, reasons.is_empty()) {
-            (Some(held), _) => held,
-            (None, true) => "nothing".to_owned(),
-            (None, false) => reasons.join(", "),
-        };
-        let day_said = if day == self.words.today {
-            day.format("%a").to_string()
-        } else {
-            self.words.day(day)
-        };
-        WindowLine {
-            job: match job {
-                Job::Lay => "Lay",
-                Job::Check => "Ties",
-                Job::Fold => "Fold aside",
-                Job::Lift => "Lift",
-                Job::Redry => "Dry rolls",
-            }
-            .to_owned(),
-            blocks: place_name(place),
-            when: format!("{day_said} {}", self.words.span(opening.start, opening.end)),
-            odds: self.odds(&opening.best),
-            firm: opening.best.firm,
-            held_by,
-        }
     }
 }

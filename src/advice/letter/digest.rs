@@ -3,7 +3,8 @@
 use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 
-use super::headline::{Lead, word};
+use super::headline::word;
+use super::lead::Lead;
 use super::morning::{Morning, share, usable};
 use crate::advice::words;
 use crate::farm::Job;

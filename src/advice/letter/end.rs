@@ -3,7 +3,7 @@
 use chrono::{DateTime, TimeDelta, Timelike, Utc};
 
 use super::End;
-use super::headline::Lead;
+use super::lead::Lead;
 use super::morning::Morning;
 use crate::advice::{spread, words};
 use crate::farm::Job;

@@ -7,10 +7,13 @@ mod digest;
 mod end;
 mod head;
 mod headline;
+mod lead;
 mod morning;
 mod subject;
 mod ties;
 mod today;
+mod turns;
+mod windows;
 
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};

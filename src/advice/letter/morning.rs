@@ -1,5 +1,7 @@
 //! The inputs with what every part of the letter asks of them.
 
+use std::collections::BTreeMap;
+
 use chrono::{DateTime, Datelike, NaiveDate, TimeDelta, Utc};
 
 use super::{Inputs, Letter, SCHEMA};
@@ -50,7 +52,7 @@ impl<'a> Morning<'a> {
         let inputs = self.inputs;
         let lead = self.lead();
         let headline = self.headline(&lead);
-        let partly_unknown = self.partly_unknown();
+        let partly_unknown = lead.verdict() != Verdict::Unknown && self.partly_unknown();
         let good_until = self.good_until();
         Letter {
             schema: SCHEMA.to_owned(),
@@ -81,7 +83,7 @@ impl<'a> Morning<'a> {
             end: self.end(&lead),
             chart: self
                 .weather
-                .map(|weather| chart::facts::gather(inputs, weather, &lead.chart_block(self))),
+                .map(|weather| chart::gather::gather(inputs, weather, &lead.chart_block(self))),
             jobs: self.job_facts(),
             digest: self.digest(&lead),
         }
@@ -162,14 +164,25 @@ impl<'a> Morning<'a> {
             .any(|block| block.block == *id && block.no_entry.is_some())
     }
 
-    /// Openings of a job that may be offered, in time order.
+    /// Openings of a job that may be offered, the best of each local day, in time order.
     pub(super) fn offers(&self, place: Place<'a>) -> Vec<&'a Opening> {
         if self.weather.is_none() || place.job.held.is_some() {
             return Vec::new();
         }
-        let mut offers: Vec<&Opening> = place.job.openings.iter().filter(|opening| usable(opening)).collect();
-        offers.sort_by_key(|opening| opening.start);
-        offers
+        self.best_of_each_day(&place.job.openings)
+    }
+
+    /// The chosen or else best usable opening of each local day, in time order.
+    pub(super) fn best_of_each_day(&self, openings: &'a [Opening]) -> Vec<&'a Opening> {
+        let mut best: BTreeMap<NaiveDate, &Opening> = BTreeMap::new();
+        for opening in openings.iter().filter(|opening| usable(opening)) {
+            let known = best.entry(self.words.day_of(opening.start)).or_insert(opening);
+            let worth = |one: &Opening| (one.best.verdict, one.best.score);
+            if worth(opening) > worth(known) {
+                *known = opening;
+            }
+        }
+        best.into_values().collect()
     }
 
     pub(super) fn chosen(&self, job: &'a NextJob) -> Option<&'a Opening> {

@@ -1,6 +1,7 @@
 //! The subject of the mail: verdict word first, date last, at most 60 signs.
 
-use super::headline::{Lead, doing, fitting, place_name};
+use super::headline::{doing, fitting, place_name};
+use super::lead::Lead;
 use super::morning::{Morning, Place, share};
 use crate::advice::words;
 use crate::farm::Job;

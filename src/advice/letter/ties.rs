@@ -2,14 +2,20 @@
 
 use chrono::TimeDelta;
 
+use super::TieLine;
 use super::morning::Morning;
-use super::{TieLine, Ties};
 use crate::advice::words;
+use crate::farm::Job;
+use crate::farm::block::BlockId;
+use crate::physics::tie_load::Ties;
+use crate::physics::wind::Shelter;
 use crate::plan::BlockPlan;
+use crate::units::MetresPerSecond;
+use crate::workability::outlook::TieHour;
 
 impl Morning<'_> {
     /// `None` where nothing lies out.
-    pub(super) fn ties(&self) -> Option<Ties> {
+    pub(super) fn ties(&self) -> Option<super::Ties> {
         let out: Vec<&BlockPlan> = self
             .inputs
             .plan
@@ -21,9 +27,8 @@ impl Morning<'_> {
             return None;
         }
         let lines: Vec<TieLine> = out.iter().filter_map(|block| self.tie_line(block)).collect();
-        // What the ties carry rests on the block alone and holds without a forecast.
         if self.weather.is_some() && !out.iter().any(|block| self.worth_a_look(block)) {
-            return Some(Ties {
+            return Some(super::Ties {
                 note: Some("Ties: no load worth a look.".to_owned()),
                 lines: Vec::new(),
             });
@@ -31,7 +36,7 @@ impl Morning<'_> {
         let note = lines
             .is_empty()
             .then(|| "What the ties carry is not known: it could not be computed.".to_owned());
-        Some(Ties { note, lines })
+        Some(super::Ties { note, lines })
     }
 
     /// Half of what the ties carry, or an unknown gust.
@@ -44,15 +49,24 @@ impl Morning<'_> {
         })
     }
 
-    fn tie_line(&self, block: &BlockPlan) -> Option<TieLine> {
-        let outlook = self
+    /// What the ties carry rests on the block alone and holds without a forecast.
+    fn carries(&self, id: &BlockId) -> Option<MetresPerSecond> {
+        let told = self
             .inputs
             .outlooks
             .iter()
-            .find(|outlook| outlook.block == block.block)?;
-        let worst = self.weather.and(outlook.worst_hour);
+            .find(|outlook| outlook.block == *id)
+            .map(|outlook| outlook.critical_gust);
+        told.or_else(|| {
+            let alley = &self.farm_block(id)?.alley;
+            Some(MetresPerSecond(Ties::of(alley).critical_gust(&Shelter::of(alley))))
+        })
+    }
+
+    fn tie_line(&self, block: &BlockPlan) -> Option<TieLine> {
+        let worst = self.outlook(&block.block).and_then(|outlook| outlook.worst_hour);
         let runs = !self.one_forecast();
-        let lifts_before = |worst: &crate::workability::outlook::TieHour| {
+        let lifts_before = |worst: &TieHour| {
             self.inputs.plan.tasks.iter().any(|task| {
                 let job = self.inputs.plan.job(task.block, task.job);
                 let same = self
@@ -61,7 +75,7 @@ impl Morning<'_> {
                     .blocks
                     .get(task.block)
                     .is_some_and(|of| of.block == block.block);
-                same && task.start < worst.at && job.is_some_and(|job| job.job == crate::farm::Job::Lift)
+                same && task.start < worst.at && job.is_some_and(|job| job.job == Job::Lift)
             })
         };
         let name = words::name(&block.block.0);
@@ -85,7 +99,7 @@ impl Morning<'_> {
                     self.words.wind_number(worst.gust_high)
                 )
             }),
-            carry: self.words.wind_number(outlook.critical_gust),
+            carry: self.words.wind_number(self.carries(&block.block)?),
             more: worst
                 .filter(|_| runs)
                 .and_then(|worst| worst.beaten)

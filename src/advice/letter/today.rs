@@ -1,11 +1,12 @@
 //! Jobs of today and of the days up to the next workday, and what would turn the verdict.
 
-use chrono::{NaiveDate, TimeDelta};
+use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 
-use super::headline::{Lead, doing};
+use super::headline::doing;
+use super::lead::Lead;
 use super::morning::{Morning, Place, share};
-use super::{Ahead, Item, Today, Turns};
-use crate::advice::{spread, words};
+use super::{Ahead, Item, Today};
+use crate::advice::words;
 use crate::farm::Job;
 use crate::plan::Task;
 use crate::units::MetresPerSecond;
@@ -34,13 +35,7 @@ impl<'a> Morning<'a> {
         };
         let rest = self.next_workday();
         let gap = (rest - today).num_days();
-        let rest_note = (gap > 1).then(|| {
-            format!(
-                "{} is a rest day. Next workday: {}.",
-                self.rest_days(rest),
-                words::date(rest)
-            )
-        });
+        let rest_note = (gap > 1).then(|| format!("{}. Next workday: {}.", self.rest_days(rest), words::date(rest)));
         let note = [note, rest_note].into_iter().flatten().collect::<Vec<_>>().join(" ");
         Today {
             items,
@@ -52,9 +47,14 @@ impl<'a> Morning<'a> {
         let first = self.words.today + TimeDelta::days(1);
         let last = next - TimeDelta::days(1);
         if first == last {
-            first.format("%a").to_string()
+            format!("{} is a rest day", first.format("%a"))
         } else {
-            format!("Each day from {} to {}", first.format("%a"), last.format("%a"))
+            let join = if first + TimeDelta::days(1) == last {
+                "and"
+            } else {
+                "to"
+            };
+            format!("{} {join} {} are rest days", first.format("%a"), last.format("%a"))
         }
     }
 
@@ -93,7 +93,7 @@ impl<'a> Morning<'a> {
             .map_or_else(String::new, |edge| format!(", {} first", words::name(&edge)));
         let mut notes = vec![self.hands(place), self.times(task)];
         if !leads {
-            notes.push(self.own_verdict(place, task, opening));
+            notes.extend(self.own_verdict(place, task, opening));
         }
         notes.extend(self.feel_first(place, task));
         Some(Item {
@@ -131,23 +131,26 @@ impl<'a> Morning<'a> {
     }
 
     /// Verdict, chance and limit of a job that is not the headline.
-    fn own_verdict(&self, place: Place<'a>, task: &Task, opening: &Opening) -> String {
+    fn own_verdict(&self, place: Place<'a>, task: &Task, opening: &Opening) -> Vec<String> {
         let window = &opening.best;
         let chance = match share(window) {
             Some(share) => words::chance(share),
             None if self.one_forecast() => "one forecast only, no chance given".to_owned(),
             None => "chance not known".to_owned(),
         };
-        let maybe = if window.verdict == Verdict::Maybe {
-            let look = self.look_again(window, task.start);
-            format!("Maybe: look at {}. ", self.words.moment(look))
-        } else {
-            String::new()
-        };
-        format!(
-            "{maybe}Weather for it: {chance}. Stop if gusts pass {}.",
-            self.words.wind(self.stop_gust(place, opening))
-        )
+        let maybe = (window.verdict == Verdict::Maybe).then(|| {
+            if task.start > self.inputs.next_letter {
+                "Maybe: the next letter will tell.".to_owned()
+            } else {
+                format!(
+                    "Maybe: look at {}.",
+                    self.words.moment(self.look_again(window, task.start))
+                )
+            }
+        });
+        let stop = self.words.wind(self.stop_gust(place, opening));
+        let weather = format!("Weather for it: {chance}. Stop if gusts pass {stop}.");
+        maybe.into_iter().chain([weather]).collect()
     }
 
     pub(super) fn stop_gust(&self, place: Place<'a>, opening: &Opening) -> MetresPerSecond {
@@ -171,14 +174,18 @@ impl<'a> Morning<'a> {
         let dry = self
             .outlook(place.block)
             .and_then(|outlook| outlook.dry.iter().find(|dry| dry.day == day));
-        match dry.and_then(|dry| dry.under) {
-            Some(under) if words::half_up(under) > self.crew_day(day).start => {
-                format!(
-                    "Feel the underside first: it dries last, at about {}.",
-                    self.words.clock_word(words::half_up(under))
-                )
+        let waited = |at: DateTime<Utc>| Some(words::half_up(at)).filter(|at| *at > self.crew_day(day).start);
+        let (under, both) = dry.map_or((None, None), |dry| (dry.under, dry.both));
+        match (under.and_then(waited), both.and_then(waited)) {
+            (Some(under), _) => {
+                let at = self.words.clock_word(under);
+                format!("Feel the underside first: it dries last, at about {at}.")
             }
-            _ => "Feel the underside first: it dries last.".to_owned(),
+            (None, Some(both)) => {
+                let at = self.words.clock_word(both);
+                format!("Feel the underside first. Both faces dry at about {at}.")
+            }
+            (None, None) => "Feel the underside first: it dries last.".to_owned(),
         }
     }
 
@@ -215,66 +222,5 @@ impl<'a> Morning<'a> {
         let first = of_block.map(|roll| roll.lifted).min();
         let lifted = first.map(|at| format!("Lifted damp on {}.", words::date(self.words.day_of(at))));
         lifted.into_iter().chain(["Dry them soon.".to_owned()]).collect()
-    }
-
-    /// The two nearest limits of the headline, and how far off they are.
-    pub(super) fn turns(&self, lead: &Lead<'a>) -> Option<Turns> {
-        let Lead::Do { place, task, opening } = lead else {
-            return None;
-        };
-        let (job, margin) = (place.job.job, &opening.best.margin);
-        let limit = format!("gusts pass {}", self.words.wind(self.stop_gust(*place, opening)));
-        let latest = self.words.clock(task.latest_start);
-        let turns = match job {
-            Job::Lift => format!("the underside is still damp at {latest}, or {limit}"),
-            Job::Lay | Job::Check | Job::Fold | Job::Redry => format!("rain sets in, or {limit}"),
-        };
-        let wind = match margin.wind {
-            Some(spare) if spare.0 > 0.0 => format!("{} of wind", self.words.wind_at_least(spare)),
-            Some(_) => "none of wind".to_owned(),
-            None => "wind not known".to_owned(),
-        };
-        let other = if job == Job::Lift {
-            match margin.drying {
-                Some(spare) if spare.0 > 0.0 => format!("{} of drying", length_down(spare.0)),
-                Some(_) => "none of drying".to_owned(),
-                None => "drying not known".to_owned(),
-            }
-        } else {
-            self.rain_chance(task)
-        };
-        Some(Turns {
-            turns,
-            margin: format!("{wind}, {other}"),
-        })
-    }
-
-    /// What the runs say of rain while the job is done.
-    fn rain_chance(&self, task: &Task) -> String {
-        let rain = self.weather.and_then(|weather| {
-            let from = task.start - TimeDelta::seconds(task.start.timestamp().rem_euclid(3600));
-            let to = task.end + TimeDelta::seconds((-task.end.timestamp()).rem_euclid(3600));
-            spread::rain_sum(weather, from, to)
-        });
-        match rain {
-            None => "rain not known".to_owned(),
-            Some(rain) if rain.high < 0.05 => "no rain in sight".to_owned(),
-            Some(rain) if rain.middle < 0.05 => "rain in a few runs only".to_owned(),
-            Some(_) => "some rain in most runs".to_owned(),
-        }
-    }
-}
-
-/// Hours rounded down to ten minutes.
-fn length_down(hours: f64) -> String {
-    let minutes = (hours * 6.0 + 1e-6).floor() * 10.0;
-    if minutes < 60.0 {
-        return format!("{minutes:.0} min");
-    }
-    let (whole, rest) = ((minutes / 60.0).floor(), minutes % 60.0);
-    if rest < 1.0 {
-        format!("{whole:.0} h")
-    } else {
-        format!("{whole:.0} h {rest:.0} min")
     }
 }

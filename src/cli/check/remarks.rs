@@ -3,6 +3,7 @@
 use chrono::NaiveDate;
 
 use super::report::count;
+use crate::daemon::LetterTime;
 use crate::farm::{Farm, Job};
 use crate::physics::tie_load::Ties;
 use crate::physics::wind::Shelter;
@@ -17,7 +18,13 @@ pub(super) fn dated_remarks(farm: &Farm, today: NaiveDate) -> Vec<String> {
     let mut remarks = Vec::new();
     for block in &farm.blocks {
         let Some(pick) = farm.next_pick(&block.id, today) else {
-            remarks.push(format!("{}: first pick not known; its jobs get no last day.", block.id));
+            let over = farm.picks.iter().any(|pick| pick.block == block.id);
+            let what = if over {
+                "its picking is over and no later one is"
+            } else {
+                "first pick not"
+            };
+            remarks.push(format!("{}: {what} known; its jobs get no last day.", block.id));
             continue;
         };
         let days = (pick.earliest(today) - today).num_days();
@@ -35,6 +42,16 @@ pub(super) fn dated_remarks(farm: &Farm, today: NaiveDate) -> Vec<String> {
         }
     }
     remarks
+}
+
+/// A letter that the crew reads too late.
+pub(super) fn late_letter(farm: &Farm, letter: &LetterTime) -> Option<String> {
+    let LetterTime::Daily(at) = letter else { return None };
+    let start = farm.crew.start;
+    (*at > start).then(|| {
+        let (at, start) = (at.format("%H:%M"), start.format("%H:%M"));
+        format!("The letter comes at {at}, after work begins at {start}.")
+    })
 }
 
 /// Jobs that are allowed in gusts in which the ties of a block may already give way.

@@ -39,15 +39,16 @@ const fn may_lack(name: &'static str, min: f64, max: f64, hint: &'static str) ->
     }
 }
 
+// Wind and cloud may leave their range by a rounding; the model clamps them.
 const COLUMNS: [Column; 10] = [
     column("t2m", -90.0, 60.0, "air temperature in °C"),
     column("td2m", -95.0, 60.0, "dew point in °C"),
-    column("wind10", 0.0, 120.0, "mean wind at 10 m in m/s"),
-    column("gust10", 0.0, 150.0, "gust at 10 m in m/s"),
+    column("wind10", -1.0, 120.0, "mean wind at 10 m in m/s"),
+    column("gust10", -1.0, 150.0, "gust at 10 m in m/s"),
     column("wind_dir", -360.0, 720.0, "where the wind comes from, in degrees"),
     column("rain", 0.0, 400.0, "rain of the hour in mm"),
     column("shortwave", 0.0, 1500.0, "mean global radiation of the hour in W/m2"),
-    column("cloud", 0.0, 1.0, "cloud as a share of 1; divide per cent by 100"),
+    column("cloud", -0.1, 1.1, "cloud as a share of 1; divide per cent by 100"),
     may_lack("irrigation", 0.0, 400.0, "irrigation of the hour in mm"),
     may_lack("lightning", 0.0, 1e9, "above 0 where thunder is about"),
 ];
