@@ -7,6 +7,7 @@
 pub mod vapour;
 pub mod sky;
 pub mod sun;
+pub mod daylight;
 pub mod hedge;
 pub mod sunlight;
 pub mod wind;
@@ -15,6 +16,13 @@ pub mod ground;
 pub mod sheet;
 pub mod hour;
 pub mod run;
+pub mod mould;
+pub mod wetness_rules;
+pub mod beaufort;
+pub mod heat;
+pub mod wbgt;
+pub mod fire;
+pub mod lightning;
 #[cfg(test)]
 mod laws;
 

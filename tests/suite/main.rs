@@ -10,10 +10,12 @@
 mod charts;
 mod fetching;
 mod holes;
+mod laws;
 mod layers;
 mod letter_rules;
 mod letters;
 mod planning;
+mod published;
 mod replies;
 mod restart;
 mod schedule;
