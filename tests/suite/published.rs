@@ -176,7 +176,7 @@ fn moist_air_is_as_in_the_tables_of_fao56() {
                 "es_mean_fao56" => {
                     0.5 * (vapour::saturation_kpa(row.number("tmax_c")) + vapour::saturation_kpa(row.number("tmin_c")))
                 }
-                "slope_fao56" => vapour::saturation_and_slope(air()).1,
+                "slope_fao56" => vapour::Saturation::about(air()).near(air()).1,
                 "dewpoint_fao56" => dew(),
                 "rh_from_dewpoint" => 100.0 * vapour::humidity(air(), row.number("td_c")),
                 "rh_at_depression" => 100.0 * vapour::humidity(air(), air() - row.number("dpd_c")),

@@ -338,6 +338,7 @@ fn farm() -> Farm {
         rows: vec![Metres(82.0); rows],
         end_setback: Metres(1.0),
         alley: Alley::default(),
+        tie_tested: false,
         exposed_edge: edge.map(str::to_owned),
         irrigation: Vec::new(),
         cover_advance_days: 0,
@@ -712,6 +713,8 @@ fn outlook(name: &str) -> BlockOutlook {
             dry(4, Some(10.0), Some(14.0)),
             dry(5, Some(10.0), Some(13.0)),
         ],
+        dry_offset: None,
+        rolls: Vec::new(),
         windows: hand.windows,
         openings: hand.openings,
         critical_gust: kmh(carry),
@@ -752,6 +755,7 @@ fn hour_view(k: usize) -> HourView {
 fn yesterday() -> Digest {
     Digest {
         day: today() - Days::new(1),
+        dry_times: Vec::new(),
         promises: vec![Promise {
             block: id("Creek"),
             job: Job::Lift,
