@@ -218,10 +218,11 @@ mod tests {
 
     proptest! {
         #[test]
-        fn sun_heats_and_wind_cools_a_crew_and_nothing_is_out_of_bounds(
-            air_c in -20.0..45.0_f64, humidity_pct in 5.0..=100.0_f64, wind in 0.0..25.0_f64, shortwave in 0.0..1200.0_f64,
+        fn the_sun_never_cools_a_globe_and_nothing_is_out_of_bounds(
+            air_c in -20.0..45.0_f64, humidity_pct in 5.0..=100.0_f64, wind in 0.0..25.0_f64, clearness in 0.0..0.85_f64,
             direct_share in 0.0..0.9_f64, cos_zenith in -0.5..1.0_f64,
         ) {
+            let shortwave = 1361.0 * clearness * cos_zenith.max(0.0);
             let weather = Outdoors {
                 air_c, humidity_pct, wind, shortwave, direct_share, cos_zenith, pressure_hpa: 1000.0,
             };

@@ -255,19 +255,17 @@ fn noon_sun_over_rows_from_east_to_west_is_an_ordinary_day() {
 /// One run of the weather as a forecast tells it.
 fn told(hours: &[Hour]) -> Run {
     let mut told = Run::unknown(hours.len());
-    let parts: [(Quantity, fn(&Hour) -> f64); 8] = [
-        (Quantity::Temperature, |hour| hour.air_c),
-        (Quantity::DewPoint, |hour| hour.dew_c),
-        (Quantity::Wind, |hour| hour.wind),
-        (Quantity::Gust, |hour| hour.gust),
-        (Quantity::WindDirection, |hour| hour.direction_deg),
-        (Quantity::Rain, |hour| hour.rain_mm),
-        (Quantity::Shortwave, |hour| hour.shortwave),
-        (Quantity::Cloud, |hour| hour.cloud),
-    ];
-    for (quantity, of) in parts {
+    let mut tell = |quantity, of: fn(&Hour) -> f64| {
         *told.of_mut(quantity) = Series::new(hours.iter().map(|hour| Some(of(hour))));
-    }
+    };
+    tell(Quantity::Temperature, |hour| hour.air_c);
+    tell(Quantity::DewPoint, |hour| hour.dew_c);
+    tell(Quantity::Wind, |hour| hour.wind);
+    tell(Quantity::Gust, |hour| hour.gust);
+    tell(Quantity::WindDirection, |hour| hour.direction_deg);
+    tell(Quantity::Rain, |hour| hour.rain_mm);
+    tell(Quantity::Shortwave, |hour| hour.shortwave);
+    tell(Quantity::Cloud, |hour| hour.cloud);
     told
 }
 

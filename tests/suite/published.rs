@@ -486,7 +486,7 @@ fn mould_grows_on_stored_cloth_as_hukka_and_viitanen_say() {
                 "max_index_pine" => pine.most_index(row.number("t_c"), row.number("rh_pct")),
                 "mould_index_constant" => {
                     let mut index = 0.0;
-                    for _ in 0..(row.number("days") * 24.0) as u32 {
+                    for _ in 0..24 * row.text("days").parse::<u32>().unwrap() {
                         index += pine.growth_per_day(index, row.number("t_c"), row.number("rh_pct")) / 24.0;
                     }
                     // Above index 1 the row has the pine's own speed, 2/(tv/tm - 1); ours is the class's 2. At the
