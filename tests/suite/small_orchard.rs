@@ -22,7 +22,8 @@ use covercast::weather::forecast::{Issue, IssueBasis, Kind};
 use covercast::weather::{Credit, Freshness, Product, Quantity, Run, Series, Stamps, Timeline};
 use covercast::workability::outlook::TieHour;
 use covercast::workability::{
-    BlockOutlook, Chance, DryDay, Factor, HourView, Margin, Missing, Opening, Reason, Remark, Verdict, Window,
+    BlockOutlook, Chance, DryDay, Factor, HourView, Margin, Missing, Opening, Reason, Remark, RollClock, Verdict,
+    Window,
 };
 
 pub(crate) const RUNS: usize = 10;
@@ -641,6 +642,20 @@ fn outlooks() -> Vec<BlockOutlook> {
         .collect()
 }
 
+/// Five days from a damp lift in cool weather.
+fn damp_roll() -> RollClock {
+    let lifted = at(0, 16.0) - TimeDelta::days(2);
+    RollClock {
+        block: id("Gate"),
+        rows: Rows { first: 7, last: 8 },
+        lifted,
+        wet: false,
+        known: true,
+        redry_by: lifted + TimeDelta::days(5),
+        risk_from: Some(lifted + TimeDelta::days(25)),
+    }
+}
+
 fn outlook(name: &str) -> BlockOutlook {
     let mut hand = Hand {
         windows: Vec::new(),
@@ -714,7 +729,7 @@ fn outlook(name: &str) -> BlockOutlook {
             dry(5, Some(10.0), Some(13.0)),
         ],
         dry_offset: None,
-        rolls: Vec::new(),
+        rolls: if name == "Gate" { vec![damp_roll()] } else { Vec::new() },
         windows: hand.windows,
         openings: hand.openings,
         critical_gust: kmh(carry),

@@ -22,7 +22,7 @@ pub struct Digest {
     /// Days on which a job could be done.
     pub promises: Vec<Promise>,
     /// Dry times noted beside the modelled ones, kept because the weather of that day is gone by the next letters.
-    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    #[serde(default)]
     pub dry_times: Vec<DryPair>,
 }
 
