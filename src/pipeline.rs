@@ -15,8 +15,8 @@ use crate::plan::{Plan, assign};
 use crate::record::{Entry, Ground};
 use crate::weather::stitch::{Source, stitch};
 use crate::weather::{Stamps, Timeline};
-use crate::workability::outlook::outlooks;
-use crate::workability::{BlockOutlook, JobRequest};
+use crate::workability::outlook::outlooks_learning;
+use crate::workability::{BlockOutlook, DryPair, JobRequest};
 
 /// What a morning needs beside farm, record and weather.
 #[derive(Debug, Clone, Copy)]
@@ -68,11 +68,16 @@ pub fn morning(
 ) -> Morning {
     let ground = Ground::at(entries, now);
     let needs = needs(farm, &ground, now);
-    let outlooks = timeline
-        .map(|timeline| outlooks(farm, &ground, timeline, |block| requests(block, &needs), now))
-        .unwrap_or_default();
+    let learned: &[DryPair] = context.yesterday.map_or(&[], |before| &before.dry_times);
+    let (outlooks, dry_times) = match timeline {
+        Some(timeline) => {
+            let wanted = |block: &Block| requests(block, &needs);
+            outlooks_learning(farm, &ground, timeline, wanted, learned, now)
+        }
+        None => (Vec::new(), learned.to_vec()),
+    };
     let plan = assign::assign(farm, &ground, &needs, &outlooks, now);
-    let letter = letter::compose(&Inputs {
+    let mut letter = letter::compose(&Inputs {
         farm,
         ground: &ground,
         timeline,
@@ -83,6 +88,7 @@ pub fn morning(
         number: context.number,
         yesterday: context.yesterday,
     });
+    letter.digest.dry_times = dry_times;
     Morning { letter, outlooks, plan }
 }
 

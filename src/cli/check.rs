@@ -2,6 +2,7 @@
 
 mod remarks;
 mod report;
+mod ties;
 
 use std::io::IsTerminal as _;
 use std::path::PathBuf;
@@ -86,6 +87,8 @@ fn report(loaded: &LoadedFarm, service: Option<&LoadedService>, now: DateTime<Ut
     blocks(&mut out, farm, today);
     out.line("");
     people(&mut out, farm);
+    out.line("");
+    ties::ties(&mut out, farm);
     out.line("");
     let (letter, default) = match service {
         Some(loaded) => (loaded.service.daemon.letter.clone(), ""),

@@ -15,8 +15,9 @@ use crate::alley::Alley;
 use crate::farm::Job;
 use crate::farm::limits::Limits;
 use crate::physics::tie_load::Ties;
+use crate::physics::wetness_rules::Rules;
 use crate::physics::wind::Shelter;
-use crate::physics::{CoverHour, Hour, Row, Start, Sunlight, run, vapour};
+use crate::physics::{CoverHour, Hour, Row, Start, Sunlight, run};
 use crate::units::{Celsius, MetresPerSecond, Millimetres};
 use crate::weather::Stamps;
 use crate::workability::doubt;
@@ -222,9 +223,8 @@ impl Trace {
                 let _ = write!(text, ",{}", factor.code());
             }
             if rules {
-                let humid = vapour::humidity(hour.air_c, hour.dew_c.min(hour.air_c)) >= 0.90;
-                let close = hour.air_c - hour.dew_c < 2.0;
-                let wet = [humid, close, humid || close || hour.rain_mm > 0.0];
+                let said = Rules::of(hour.air_c, hour.dew_c, hour.rain_mm);
+                let wet = [said.humid, said.close, said.either_or_rain];
                 for rule in wet {
                     let _ = write!(text, ",{}", u8::from(rule));
                 }

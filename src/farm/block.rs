@@ -30,6 +30,8 @@ pub struct Block {
     pub end_setback: Metres,
     /// Place, hedges, cloth and ties.
     pub alley: Alley,
+    /// Whether the grower told what one tie holds, from a pull test of his own; else `alley` has the default.
+    pub tie_tested: bool,
     /// Which edge takes the wind, as the crew says it ("west edge"); `None` if not told.
     pub exposed_edge: Option<String>,
     /// Irrigation sets that wet the ground under the cover.

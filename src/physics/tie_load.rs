@@ -66,6 +66,11 @@ impl Ties {
     }
 }
 
+/// The 10 m gust \[m/s\] at which the ties of a block reach what they may carry.
+pub fn carries(alley: &Alley) -> f64 {
+    Ties::of(alley).critical_gust(&Shelter::of(alley))
+}
+
 /// Wind across the cloth pulls harder than wind along it.
 fn direction(sin2: f64) -> f64 {
     0.6 + 0.4 * sin2
@@ -98,6 +103,20 @@ mod tests {
             let ties = Ties::of(&Alley::default());
             prop_assert!(ties.pull(gust + more, sin2) >= ties.pull(gust, sin2));
         }
+    }
+
+    /// Pull goes with the square of the gust: with ties at a quarter of the spacing a weightless cover carries twice it.
+    #[test]
+    fn four_times_the_ties_carry_twice_the_gust_where_the_cover_weighs_nothing() {
+        let light = Alley {
+            cover_mass_kg_m2: 0.0,
+            ..Alley::default()
+        };
+        let closer = Alley {
+            tie_spacing_m: light.tie_spacing_m / 4.0,
+            ..light
+        };
+        assert!((carries(&closer) / carries(&light) - 2.0).abs() < 1e-12);
     }
 
     /// Weight alone does not hold a cover: 0.12 kg/m² lifts in a light wind at the cloth.

@@ -112,6 +112,10 @@ fn block(table: &Table<'_>, common: Option<&Table<'_>>, usual: Alley, sets: &[Se
         rows: rows(table, end_setback),
         end_setback,
         alley,
+        tie_tested: [Some(table), common]
+            .into_iter()
+            .flatten()
+            .any(|table| table.find("tie_allow_n").is_some()),
         exposed_edge: table.text("exposed_edge", 40),
         irrigation: irrigation(table),
         cover_advance_days: table.whole("cover_advance_days", 0, 21).unwrap_or(0),

@@ -14,10 +14,14 @@ mod judge;
 mod further;
 mod axis;
 mod summary;
+pub mod learned;
+pub mod roll;
 pub mod window;
 pub mod outlook;
 
+pub use learned::DryPair;
 pub use model_run::ModelRun;
 pub use outlook::{BlockOutlook, DryDay, HourView, JobRequest, outlook, outlooks};
+pub use roll::RollClock;
 pub use verdict::{Factor, Missing, Reason, Remark, Verdict};
 pub use window::{Chance, Margin, Opening, Window};

@@ -6,8 +6,10 @@ use serde::{Deserialize, Serialize};
 use super::axis::Axis;
 use super::further::FOLDED;
 use super::judge::Judge;
+use super::learned::{self, DryPair};
 use super::middle::{MiddleHour, middle};
 use super::model_run::{ModelRun, irrigation};
+use super::roll::{self, RollClock};
 use super::summary::{dry_days, light, view, worst_hour};
 use super::table::{Lead, Table};
 use super::verdict::Verdict;
@@ -40,8 +42,13 @@ pub struct BlockOutlook {
     pub block: BlockId,
     /// One view an hour, for charts and sentences, from the first row of the timeline.
     pub hours: Vec<HourView>,
-    /// When each face is dry, by local day from today on, in the middle member.
+    /// When each face is dry, by local day from today on, in the middle member, `dry_offset` included.
     pub dry: Vec<DryDay>,
+    /// Hours by which the grower's own notes moved the times in `dry`, later if positive, within three either way;
+    /// `None` without notes to learn from. To be told wherever such a time is told.
+    pub dry_offset: Option<Hours>,
+    /// Rolls lifted damp from this block, and by when each is to be dried.
+    pub rolls: Vec<RollClock>,
     /// For each request every window that lies in daylight and crew hours, in time order.
     pub windows: Vec<Window>,
     /// The same joined into usable hours, best first.
@@ -109,7 +116,21 @@ pub fn outlook(
         irrigation(block, &farm.site.zone, timeline.stamps),
         timeline,
     );
-    outlook_of(&model, block, farm, ground, timeline, requests, now)
+    let notes = notes_of(&model, block, farm, ground, timeline, now);
+    let late = learned::offset(&notes);
+    outlook_of(&model, block, farm, ground, timeline, requests, late, now)
+}
+
+fn notes_of(
+    model: &ModelRun,
+    block: &Block,
+    farm: &Farm,
+    ground: &Ground,
+    timeline: &Timeline,
+    now: DateTime<Utc>,
+) -> Vec<DryPair> {
+    let zone = &farm.site.zone;
+    learned::pairs(&ground.seen_dry, &block.id, model, timeline.stamps, zone, zone.day(now))
 }
 
 /// The same for every block of the farm, in its order; blocks with equal numbers share the model.
@@ -120,9 +141,22 @@ pub fn outlooks(
     requests: impl Fn(&Block) -> Vec<JobRequest>,
     now: DateTime<Utc>,
 ) -> Vec<BlockOutlook> {
+    outlooks_learning(farm, ground, timeline, requests, &[], now).0
+}
+
+/// The same with dry times learned on earlier mornings, and what is known of them now: at most ten, to be handed in
+/// again on the next morning.
+pub fn outlooks_learning(
+    farm: &Farm,
+    ground: &Ground,
+    timeline: &Timeline,
+    requests: impl Fn(&Block) -> Vec<JobRequest>,
+    earlier: &[DryPair],
+    now: DateTime<Utc>,
+) -> (Vec<BlockOutlook>, Vec<DryPair>) {
     let mut models: Vec<ModelRun> = Vec::new();
     let mut tracks: Vec<(Alley, SunTrack)> = Vec::new();
-    let mut found = Vec::new();
+    let mut places = Vec::new();
     for block in &farm.blocks {
         let water = irrigation(block, &farm.site.zone, timeline.stamps);
         let shared = models
@@ -140,14 +174,23 @@ pub fn outlooks(
             }
             models.len().saturating_sub(1)
         });
-        if let Some(model) = models.get(place) {
-            found.push(outlook_of(model, block, farm, ground, timeline, &requests(block), now));
-        }
+        places.push(place);
     }
-    found
+    let classes = || {
+        let placed = farm.blocks.iter().zip(&places);
+        placed.filter_map(|(block, place)| Some((block, models.get(*place)?)))
+    };
+    let notes = classes()
+        .flat_map(|(block, model)| notes_of(model, block, farm, ground, timeline, now))
+        .collect();
+    let pairs = learned::joined(earlier, notes);
+    let late = learned::offset(&pairs);
+    let look = |(block, model)| outlook_of(model, block, farm, ground, timeline, &requests(block), late, now);
+    (classes().map(look).collect(), pairs)
 }
 
-/// The outlook of a block whose class has been computed.
+/// The outlook of a block whose class has been computed; `late` is the learned correction of dry times.
+#[expect(clippy::too_many_arguments, reason = "the parts of one outlook")]
 pub fn outlook_of(
     model: &ModelRun,
     block: &Block,
@@ -155,6 +198,7 @@ pub fn outlook_of(
     ground: &Ground,
     timeline: &Timeline,
     requests: &[JobRequest],
+    late: Option<Hours>,
     now: DateTime<Utc>,
 ) -> BlockOutlook {
     let lying = ground.lying(&block.id);
@@ -173,10 +217,17 @@ pub fn outlook_of(
             .then(b.best.score.total_cmp(&a.best.score))
             .then(a.start.cmp(&b.start))
     });
+    let mut dry = dry_days(&axis, timeline.stamps, &middle, farm.site.zone.day(now));
+    if let Some(late) = late {
+        dry.iter_mut()
+            .for_each(|day| *day = learned::shifted(*day, late, &farm.site.zone));
+    }
     BlockOutlook {
         block: block.id.clone(),
         hours: middle.iter().map(|hour| view(hour.as_ref())).collect(),
-        dry: dry_days(&axis, timeline.stamps, &middle, farm.site.zone.day(now)),
+        dry,
+        dry_offset: late,
+        rolls: roll::of_block(ground, &block.id, model, timeline),
         windows,
         openings,
         critical_gust: MetresPerSecond(model.critical_gust),

@@ -23,6 +23,7 @@ mod sending;
 mod settings;
 mod small_orchard;
 mod stopping;
+mod ties;
 mod trace;
 mod windows;
 mod workplace;

@@ -38,6 +38,7 @@ fn block(name: &str) -> Block {
             lon: 11.0,
             ..Alley::default()
         },
+        tie_tested: false,
         exposed_edge: None,
         irrigation: Vec::new(),
         cover_advance_days: 0,
@@ -137,6 +138,8 @@ fn outlook(name: &str, openings: Vec<Opening>) -> BlockOutlook {
         block: BlockId(name.to_owned()),
         hours: Vec::new(),
         dry: Vec::new(),
+        dry_offset: None,
+        rolls: Vec::new(),
         windows: openings.iter().map(|opening| opening.best.clone()).collect(),
         openings,
         critical_gust: MetresPerSecond(17.0),

@@ -22,7 +22,8 @@ use covercast::weather::forecast::{Issue, IssueBasis, Kind};
 use covercast::weather::{Credit, Freshness, Product, Quantity, Run, Series, Stamps, Timeline};
 use covercast::workability::outlook::TieHour;
 use covercast::workability::{
-    BlockOutlook, Chance, DryDay, Factor, HourView, Margin, Missing, Opening, Reason, Remark, Verdict, Window,
+    BlockOutlook, Chance, DryDay, Factor, HourView, Margin, Missing, Opening, Reason, Remark, RollClock, Verdict,
+    Window,
 };
 
 pub(crate) const RUNS: usize = 10;
@@ -338,6 +339,7 @@ fn farm() -> Farm {
         rows: vec![Metres(82.0); rows],
         end_setback: Metres(1.0),
         alley: Alley::default(),
+        tie_tested: false,
         exposed_edge: edge.map(str::to_owned),
         irrigation: Vec::new(),
         cover_advance_days: 0,
@@ -640,6 +642,20 @@ fn outlooks() -> Vec<BlockOutlook> {
         .collect()
 }
 
+/// Five days from a damp lift in cool weather.
+fn damp_roll() -> RollClock {
+    let lifted = at(0, 16.0) - TimeDelta::days(2);
+    RollClock {
+        block: id("Gate"),
+        rows: Rows { first: 7, last: 8 },
+        lifted,
+        wet: false,
+        known: true,
+        redry_by: lifted + TimeDelta::days(5),
+        risk_from: Some(lifted + TimeDelta::days(25)),
+    }
+}
+
 fn outlook(name: &str) -> BlockOutlook {
     let mut hand = Hand {
         windows: Vec::new(),
@@ -712,6 +728,8 @@ fn outlook(name: &str) -> BlockOutlook {
             dry(4, Some(10.0), Some(14.0)),
             dry(5, Some(10.0), Some(13.0)),
         ],
+        dry_offset: None,
+        rolls: if name == "Gate" { vec![damp_roll()] } else { Vec::new() },
         windows: hand.windows,
         openings: hand.openings,
         critical_gust: kmh(carry),
@@ -752,6 +770,7 @@ fn hour_view(k: usize) -> HourView {
 fn yesterday() -> Digest {
     Digest {
         day: today() - Days::new(1),
+        dry_times: Vec::new(),
         promises: vec![Promise {
             block: id("Creek"),
             job: Job::Lift,

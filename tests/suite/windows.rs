@@ -14,6 +14,8 @@ use covercast::record::{Entry, Event, Face, Ground};
 use covercast::units::{Degrees, DisplayUnits, Hours, Metres, Millimetres};
 use covercast::weather::forecast::{IssueBasis, Kind};
 use covercast::weather::{Freshness, Issue, Product, Quantity, Run, Series, Stamps, Timeline};
+use covercast::workability::outlook::outlooks_learning;
+use covercast::workability::roll::clocks;
 use covercast::workability::{BlockOutlook, Factor, JobRequest, Missing, Remark, Verdict, Window, outlook, outlooks};
 
 const PAST: usize = 120;
@@ -48,6 +50,7 @@ fn block(name: &str) -> Block {
             alt_m: 250.0,
             ..Alley::default()
         },
+        tie_tested: false,
         exposed_edge: None,
         irrigation: Vec::new(),
         cover_advance_days: 0,
@@ -384,6 +387,22 @@ fn rain_stops_the_work_and_its_hours_are_named() {
 }
 
 #[test]
+fn puddles_alone_are_tipped_off_and_never_forbid_a_lift() {
+    // 8 mm in the small hours of today fill the sags; the faces dry by tomorrow noon, the puddles do not.
+    let mut wet = members();
+    put(&mut wet, Quantity::Rain, 0..2, Some(4.0));
+    let look = look(&wet, Job::Lift);
+    let tomorrow = window(&look, 1, 13);
+    assert_eq!(tomorrow.verdict, Verdict::Maybe, "{tomorrow:?}");
+    assert!(tomorrow.remarks.contains(&Remark::TipPuddles));
+    assert!(tomorrow.reasons.iter().any(|reason| reason.factor == Factor::Pond));
+    let chance = tomorrow.chance.unwrap();
+    assert!(chance.share() > 0.5 && tomorrow.works_in.iter().filter(|works| **works).count() == chance.good);
+    // While the top is wet too, tipping is no help.
+    assert_eq!(window(&look, 0, 8).verdict, Verdict::No);
+}
+
+#[test]
 fn the_modelled_underside_alone_is_a_reason_to_feel_it_until_five_dry_times_are_noted() {
     let farm = {
         let mut farm = farm();
@@ -451,9 +470,10 @@ fn a_cover_whose_past_is_not_known_is_not_lifted_until_the_model_has_seen_it_dry
         (morning.verdict, morning.remarks.clone()),
         (Verdict::Unknown, vec![Remark::WetnessNotKnown])
     );
-    // Once both faces were dry it is judged; the puddles are still taken for full.
+    // Once both faces were dry it is judged; the puddles are still taken for full and must be tipped off.
     let next = window(&look, 1, 14);
-    assert_eq!((next.verdict, next.reasons[0].factor), (Verdict::No, Factor::Pond));
+    assert_eq!((next.verdict, next.reasons[0].factor), (Verdict::Maybe, Factor::Pond));
+    assert!(next.remarks.contains(&Remark::TipPuddles));
     assert_eq!(look.hours[PAST].wet_top, None);
 }
 
@@ -548,9 +568,16 @@ fn a_member_is_judged_the_same_alone_and_among_others() {
             &request,
         );
         for (alone, among) in alone.windows.iter().zip(&all.windows) {
-            // A go counts only members that also stay dry, so only like verdicts can be compared.
+            // A go counts only members that also stay dry, and tipping puddles lets more of them work, so only like
+            // verdicts can be compared.
             let told = !alone.works_in.is_empty() && !among.works_in.is_empty();
-            if told && (alone.verdict == Verdict::Go) == (among.verdict == Verdict::Go) {
+            let kind = |window: &Window| {
+                (
+                    window.verdict == Verdict::Go,
+                    window.remarks.contains(&Remark::TipPuddles),
+                )
+            };
+            if told && kind(alone) == kind(among) {
                 assert_eq!(
                     alone.works_in.first(),
                     among.works_in.get(place),
@@ -742,6 +769,118 @@ fn with_a_whole_series_gone_nothing_is_a_go() {
                 "{quantity:?}"
             );
             assert!(!look.windows.is_empty());
+        }
+    }
+}
+
+/// Notes of a dry underside on Creek, `late_h` hours after the model had it dry, on each of the last days of the past.
+fn notes(late_h: i64) -> Ground {
+    let farm = farm();
+    let told = look_with(&single(), &Ground::default(), &[]);
+    let entries: Vec<Entry> = (1..=4)
+        .map(|ago| {
+            let model = told.dry[0].under.unwrap() - TimeDelta::days(ago);
+            let at = model + TimeDelta::hours(late_h);
+            Entry {
+                block: farm.blocks[0].id.clone(),
+                rows: Rows { first: 1, last: 10 },
+                event: Event::Dry { face: Face::Underside },
+                at,
+                noted: at,
+            }
+        })
+        .collect();
+    Ground::at(&entries, now())
+}
+
+#[test]
+fn a_cover_that_was_noted_dry_two_hours_late_is_told_two_hours_later() {
+    // The same weather every day: what the model says of today it says of the days before.
+    let before = look_with(&single(), &Ground::default(), &[]);
+    assert_eq!(before.dry_offset, None);
+    let after = look_with(&single(), &notes(2), &[]);
+    let late = after.dry_offset.unwrap().0;
+    assert!((late - 2.0).abs() <= 1.0, "within the hour of the model: {late}");
+    let moved = after.dry[0].under.unwrap() - before.dry[0].under.unwrap();
+    assert_eq!(moved.num_minutes(), (late * 60.0).round() as i64);
+}
+
+#[test]
+fn learned_dry_times_move_what_is_told_and_no_window() {
+    let (plain, learned) = (
+        look_with(&single(), &Ground::default(), &[request(Job::Lay, 3.0)]),
+        look_with(&single(), &notes(3), &[request(Job::Lay, 3.0)]),
+    );
+    assert!(learned.dry_offset.is_some());
+    assert_eq!(plain.windows, learned.windows);
+}
+
+#[test]
+fn a_note_on_a_day_with_unknown_weather_teaches_nothing() {
+    let ground = notes(2);
+    let mut timeline = single();
+    for run in &mut timeline.runs {
+        for k in 0..PAST {
+            run.rain.put(k, None);
+        }
+    }
+    assert_eq!(look_with(&timeline, &ground, &[]).dry_offset, None);
+}
+
+#[test]
+fn dry_times_of_gone_weeks_are_kept_from_letter_to_letter() {
+    let farm = farm();
+    let (found, pairs) = outlooks_learning(&farm, &notes(2), &single(), |_| Vec::new(), &[], now());
+    assert!(pairs.len() >= 3, "{pairs:?}");
+    // A week on the notes lie before the timeline, the pairs do not.
+    let (later, kept) = outlooks_learning(&farm, &Ground::default(), &single(), |_| Vec::new(), &pairs, now());
+    assert_eq!(kept, pairs);
+    assert_eq!(later[0].dry_offset, found[0].dry_offset);
+    assert_eq!(later[1].dry_offset, found[0].dry_offset, "one cloth, one correction");
+}
+
+/// A roll of Creek lifted damp, by the crew's word, `hours` before now.
+fn lifted_damp(hours: i64) -> Ground {
+    let at = now() - TimeDelta::hours(hours);
+    Ground::at(
+        &[Entry {
+            block: BlockId("Creek".to_owned()),
+            rows: Rows { first: 7, last: 8 },
+            event: Event::Lifted { wet: true },
+            at,
+            noted: at,
+        }],
+        now(),
+    )
+}
+
+#[test]
+fn a_roll_lifted_in_the_rain_is_due_in_two_days_one_lifted_nearly_dry_in_five() {
+    let mut soaked = single();
+    put_back(&mut soaked, Quantity::Rain, 20..26, 2.0);
+    let rained = &look_with(&soaked, &lifted_damp(20), &[]).rolls[0];
+    assert!(rained.wet && rained.known);
+    assert_eq!(rained.redry_by - rained.lifted, TimeDelta::days(2));
+    // Three in the afternoon of a fine day, a little felt: the model has it dry.
+    let fine = &look_with(&single(), &lifted_damp(14), &[]).rolls[0];
+    assert!(!fine.wet && fine.known);
+    assert_eq!(fine.redry_by - fine.lifted, TimeDelta::days(5));
+    assert!(fine.risk_from.unwrap() > fine.redry_by);
+}
+
+#[test]
+fn a_roll_lifted_before_the_weather_on_hand_counts_as_wet() {
+    let old = &look_with(&single(), &lifted_damp(24 * 9), &[]).rolls[0];
+    assert!(old.wet && !old.known);
+    assert_eq!(old.redry_by - old.lifted, TimeDelta::days(2));
+    assert_eq!(clocks(&lifted_damp(24 * 9), &[])[0].redry_by, old.redry_by);
+}
+
+/// Puts a value into every run from `hours.end` to `hours.start` hours before now.
+fn put_back(timeline: &mut Timeline, quantity: Quantity, hours: std::ops::Range<usize>, value: f64) {
+    for run in &mut timeline.runs {
+        for hour in hours.clone() {
+            run.of_mut(quantity).put(PAST - hour, Some(value));
         }
     }
 }

@@ -9,7 +9,7 @@ use super::morning::{Morning, share, usable};
 use crate::advice::words;
 use crate::farm::Job;
 use crate::farm::block::BlockId;
-use crate::workability::Verdict;
+use crate::workability::{DryPair, Verdict};
 
 /// A chance must move by so many tenths to be worth a line.
 const WORTH_TENTHS: f64 = 2.0;
@@ -21,6 +21,9 @@ pub struct Digest {
     pub day: NaiveDate,
     /// Days on which a job could be done.
     pub promises: Vec<Promise>,
+    /// Dry times noted beside the modelled ones, kept because the weather of that day is gone by the next letters.
+    #[serde(default)]
+    pub dry_times: Vec<DryPair>,
 }
 
 /// One job of one block on one day.
@@ -62,6 +65,7 @@ impl<'a> Morning<'a> {
         Digest {
             day: self.words.today,
             promises,
+            dry_times: Vec::new(),
         }
     }
 

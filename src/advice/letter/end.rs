@@ -1,4 +1,4 @@
-//! Damp rolls, cautions of the day, and the end of the letter.
+//! Cautions of the day, and the end of the letter.
 
 use chrono::{DateTime, TimeDelta, Timelike, Utc};
 
@@ -22,18 +22,6 @@ const GLARE_W_M2: f64 = 400.0;
 const LATE_MINUTES: i64 = 45;
 
 impl<'a> Morning<'a> {
-    pub(super) fn rolls(&self) -> Vec<String> {
-        let damp = self.inputs.ground.damp.iter();
-        damp.map(|roll| {
-            let (name, numbers) = (words::name(&roll.block.0), words::row_numbers(roll.rows));
-            format!(
-                "{name} {numbers}: lifted damp on {}. Dry them soon.",
-                words::date(self.words.day_of(roll.lifted))
-            )
-        })
-        .collect()
-    }
-
     /// Cautions that apply today, the ones that can kill first.
     pub(super) fn care(&self) -> Vec<String> {
         let Some(weather) = self.weather else {

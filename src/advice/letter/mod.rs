@@ -9,6 +9,7 @@ mod head;
 mod headline;
 mod lead;
 mod morning;
+mod rolls;
 mod subject;
 mod ties;
 mod today;

@@ -161,7 +161,10 @@ impl<'a> Morning<'a> {
     /// What to feel or look at first.
     fn feel_first(&self, place: Place<'a>, task: &Task) -> Vec<String> {
         match place.job.job {
-            Job::Lift => vec![self.underside_first(place, task)],
+            Job::Lift => [self.underside_first(place, task)]
+                .into_iter()
+                .chain(self.learned(place, task))
+                .collect(),
             Job::Check => self.ties_first(place),
             Job::Lay => vec!["Fix the first end, pull tight, then tie down the sides.".to_owned()],
             Job::Fold => vec!["Untie one side only and turn it over to the other.".to_owned()],
@@ -215,12 +218,5 @@ impl<'a> Morning<'a> {
             format!("Gusts to {} {day}{perhaps}.", self.words.wind(worst.gust)),
             carry,
         ]
-    }
-
-    fn damp_since(&self, place: Place<'a>) -> Vec<String> {
-        let of_block = self.inputs.ground.damp.iter().filter(|roll| roll.block == *place.block);
-        let first = of_block.map(|roll| roll.lifted).min();
-        let lifted = first.map(|at| format!("Lifted damp on {}.", words::date(self.words.day_of(at))));
-        lifted.into_iter().chain(["Dry them soon.".to_owned()]).collect()
     }
 }

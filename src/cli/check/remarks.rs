@@ -5,8 +5,7 @@ use chrono::NaiveDate;
 use super::report::count;
 use crate::daemon::LetterTime;
 use crate::farm::{Farm, Job};
-use crate::physics::tie_load::Ties;
-use crate::physics::wind::Shelter;
+use crate::physics::tie_load::carries;
 use crate::units::MetresPerSecond;
 
 /// Fewer days under cover are not worth laying for. Common practice: three weeks at the very least.
@@ -58,7 +57,7 @@ pub(super) fn late_letter(farm: &Farm, letter: &LetterTime) -> Option<String> {
 pub(super) fn tie_remarks(farm: &Farm) -> Vec<String> {
     let mut remarks = Vec::new();
     for block in &farm.blocks {
-        let carry = MetresPerSecond(Ties::of(&block.alley).critical_gust(&Shelter::of(&block.alley)));
+        let carry = MetresPerSecond(carries(&block.alley));
         let over = [
             ("lifting", Job::Lift),
             ("laying", Job::Lay),

@@ -20,14 +20,16 @@ impl Report {
         self.text.push('\n');
     }
 
+    /// Breaks a text between words; it keeps its own indent.
     pub(super) fn wrapped(&mut self, text: &str) {
-        let mut line = String::new();
+        let indent = " ".repeat(text.len() - text.trim_start().len());
+        let mut line = indent.clone();
         for word in text.split_whitespace() {
             if line.chars().count() + word.chars().count() + 1 > WIDTH && !line.trim().is_empty() {
                 self.line(&line);
-                line = "   ".to_owned();
+                line = format!("{indent}   ");
             }
-            if !line.is_empty() {
+            if line.len() != indent.len() {
                 line.push(' ');
             }
             line.push_str(word);
