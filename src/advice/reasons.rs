@@ -201,6 +201,7 @@ fn merge(windows: &[&Window]) -> Vec<Reason> {
 /// A remark as a sentence; `None` where another part of the letter says it.
 pub fn remark(words: &Words<'_>, job: Job, remark: &Remark) -> Option<String> {
     Some(match remark {
+        Remark::TipPuddles => "Tip the puddles off first.".to_owned(),
         Remark::Damp => "Damp at best: the rolls must be opened to dry afterwards.".to_owned(),
         Remark::FeelUnderside { at } => {
             format!(

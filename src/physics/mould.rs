@@ -213,15 +213,34 @@ mod tests {
         assert!(clock.redry_by_days <= 2.0);
         assert_eq!(Roll::of(0.019, 0.019, 0.02), Roll::Dry);
         assert_eq!(Roll::of(0.019, 0.02, 0.02), Roll::Damp);
+        assert_eq!(Roll::of(0.05, 0.049, 0.02), Roll::Damp);
         assert_eq!(Roll::of(0.05, 0.05, 0.02), Roll::Wet);
         assert_eq!(Roll::Dry.clock(Sensitivity::Sensitive, &[25.0]), None);
     }
 
+    /// By hand from the equation for index 1: 1.126 weeks at 30 °C and 97 %, 0.971 weeks at 20 °C and 100 %; growth is
+    /// even below half the index, and a dusty roll grows 0.578 times as fast.
     #[test]
-    fn a_hot_wet_roll_of_untreated_stuff_is_due_before_its_cap() {
-        let hours = Sensitivity::VerySensitive.days_to(0.5, 100.0, &[35.0]).unwrap();
-        let clock = Roll::Damp.clock(Sensitivity::VerySensitive, &[45.0]).unwrap();
-        assert!(clock.redry_by_days < 5.0 && hours < 5.0, "{clock:?} {hours}");
+    fn a_warm_damp_roll_of_untreated_stuff_is_due_before_its_cap() {
+        let warm = Roll::Damp.clock(Sensitivity::VerySensitive, &[30.0]).unwrap();
+        assert!((warm.redry_by_days - 0.5 * 7.0 * 1.126).abs() < 0.05, "{warm:?}");
+        let wet = Roll::Wet.clock(Sensitivity::Sensitive, &[20.0]).unwrap();
+        assert!(
+            (wet.risk_from_days.unwrap() - 7.0 * 0.9714 / 0.578).abs() < 0.06,
+            "{wet:?}"
+        );
+        assert!((wet.redry_by_days - 2.0).abs() < 1e-12);
+    }
+
+    #[test]
+    fn nothing_grows_in_frost_at_50_degrees_or_below_the_critical_humidity() {
+        let growth = |air_c, humidity| Sensitivity::Sensitive.growth_per_day(0.0, air_c, humidity);
+        assert!(growth(0.0, 100.0) <= 0.0 && growth(50.0, 100.0) <= 0.0 && growth(25.0, 80.0) <= 0.0);
+        assert!(growth(0.5, 100.0) > 0.0 && growth(49.5, 100.0) > 0.0 && growth(25.0, 80.5) > 0.0);
+        // Clean plastic: 85 % and an index that cannot reach 2.1.
+        assert!(Sensitivity::Resistant.growth_per_day(0.0, 25.0, 85.0) <= 0.0);
+        assert!((Sensitivity::Resistant.most_index(25.0, 100.0) - 2.0).abs() < 1e-12);
+        assert!(Sensitivity::MediumResistant.most_index(25.0, 80.0) <= 0.0);
     }
 
     #[test]

@@ -3,6 +3,7 @@
 pub mod assign;
 pub mod effort;
 pub mod need;
+mod offer;
 
 use chrono::{DateTime, NaiveDate, Utc};
 use serde::{Deserialize, Serialize};

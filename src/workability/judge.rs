@@ -56,7 +56,11 @@ struct Weighed {
     works: Vec<bool>,
     /// Members in which it works and both faces are dry throughout.
     works_dry: Vec<bool>,
+    /// Members in which it works once the puddles are tipped off; empty with one forecast.
+    works_tipped: Vec<bool>,
     chance: f64,
+    /// The chance once the puddles are tipped off.
+    chance_tipped: f64,
     /// The chance that may make it a go.
     chance_dry: f64,
     /// The chance if the modelled underside is not believed.
@@ -111,21 +115,26 @@ impl Judge<'_> {
             window.reasons = reasons(self.table, rows.clone(), day, stamps);
             window.margin = self.margin(&rows, lead_h);
             if self.timeline.kind == Kind::Members {
-                let works = if verdict == Verdict::Go {
-                    weighed.works_dry
-                } else {
-                    weighed.works
+                let works = match verdict {
+                    Verdict::Go => weighed.works_dry,
+                    _ if remarks.contains(&Remark::TipPuddles) => weighed.works_tipped,
+                    Verdict::Maybe | Verdict::No | Verdict::Unknown => weighed.works,
                 };
                 let good = works.iter().filter(|works| **works).count();
                 window.chance = Some(Chance { good, of: works.len() });
                 window.works_in = works;
             }
-            window.planning_chance = if verdict == Verdict::Go {
-                weighed.chance_dry
-            } else {
-                weighed.chance
+            window.planning_chance = match verdict {
+                Verdict::Go => weighed.chance_dry,
+                _ if remarks.contains(&Remark::TipPuddles) => weighed.chance_tipped,
+                Verdict::Maybe | Verdict::No | Verdict::Unknown => weighed.chance,
             };
-            window.score = weighed.order;
+            // Puddles to tip make it the poorest window that works.
+            window.score = if remarks.contains(&Remark::TipPuddles) {
+                weighed.chance_tipped * LEAST_SCORE
+            } else {
+                weighed.order
+            };
         }
         window.verdict = verdict;
         window.remarks = remarks;
@@ -142,6 +151,7 @@ impl Judge<'_> {
     /// Counts over the members.
     fn by_members(&self, rows: &Range<usize>) -> Result<Weighed, Remark> {
         let (mut works, mut works_dry, mut without_under) = (Vec::new(), Vec::new(), Vec::new());
+        let mut works_tipped = Vec::new();
         let (mut sum, mut counted) = (0.0, 0.0);
         for (member, column) in self.model.members.iter().zip(&self.table.members) {
             let cells = self.cells(column, rows)?;
@@ -149,6 +159,7 @@ impl Judge<'_> {
             works.push(good);
             works_dry.push(good && (self.request.job != Job::Lift || cells.iter().all(|cell| cell.dry)));
             without_under.push(cells.iter().all(|cell| cell.without_under >= SUCCESS));
+            works_tipped.push(good || (self.request.job == Job::Lift && tipped(&cells)));
             if good {
                 sum += window_score(cells.iter().map(|cell| cell.worth));
                 counted += 1.0;
@@ -176,9 +187,11 @@ impl Judge<'_> {
             chance,
             chance_dry: share(&works_dry),
             chance_without_under: share(&without_under),
+            chance_tipped: share(&works_tipped),
             score,
             order: chance * score,
             works,
+            works_tipped,
             works_dry,
             remarks,
         })
@@ -208,6 +221,12 @@ impl Judge<'_> {
         Ok(Weighed {
             works: Vec::new(),
             works_dry: Vec::new(),
+            works_tipped: Vec::new(),
+            chance_tipped: if self.request.job == Job::Lift {
+                doubt::single_chance(passes(tipped(&reduced), tipped(&full)), lead_h)
+            } else {
+                chance
+            },
             chance,
             chance_dry: if is_dry { chance } else { 0.0 },
             chance_without_under: doubt::single_chance(passes(but_under(&reduced), but_under(&full)), lead_h),
@@ -288,12 +307,21 @@ impl Judge<'_> {
             }
             return Verdict::Maybe;
         }
+        if maybe(weighed.chance_tipped) {
+            remarks.push(Remark::TipPuddles);
+            return Verdict::Maybe;
+        }
         if self.request.job == Job::Lift && self.dry_notes < BELIEVED_NOTES && maybe(weighed.chance_without_under) {
             remarks.push(Remark::FeelUnderside { at: start });
             return Verdict::Maybe;
         }
         Verdict::No
     }
+}
+
+/// Puddles alone stop nobody: a crew tips them off before it winds up.
+fn tipped(cells: &[&Cell]) -> bool {
+    cells.iter().all(|cell| cell.without_pond >= SUCCESS)
 }
 
 fn good(cells: &[&Cell]) -> bool {

@@ -19,6 +19,8 @@ pub(super) struct Cell {
     pub(super) worth: f64,
     /// The same without the underside.
     pub(super) without_under: f64,
+    /// The same once the puddles are tipped off.
+    pub(super) without_pond: f64,
     /// Both faces count as dry at its end.
     pub(super) dry: bool,
     /// An hour before it was not fully known.
@@ -133,6 +135,7 @@ fn cell(
     Ok(Cell {
         worth: worths.weakest().0,
         without_under: worths.without(super::verdict::Factor::Under),
+        without_pond: worths.without(super::verdict::Factor::Pond),
         worths,
         dry: hour.water.dry(),
         doubtful: hour.water.doubtful,

@@ -93,6 +93,8 @@ pub enum Remark {
         /// When to feel.
         at: DateTime<Utc>,
     },
+    /// Only puddles in the sags hold it back: they can be tipped off.
+    TipPuddles,
     /// A gale follows within 24 h of laying or folding.
     GaleAfter {
         /// First hour in which ties could be beaten.

@@ -10,6 +10,7 @@
 mod charts;
 mod fetching;
 mod holes;
+mod laws;
 mod layers;
 mod letter_rules;
 mod letters;

@@ -188,6 +188,7 @@ fn moist_air_is_as_in_the_tables_of_fao56() {
     );
 }
 
+/// The printed `sunset_local` is left out: `physics::daylight` says why.
 #[test]
 fn the_sun_stands_rises_and_sets_where_general_libraries_say() {
     check(
@@ -200,7 +201,6 @@ fn the_sun_stands_rises_and_sets_where_general_libraries_say() {
             "sunset",
             "solar_noon",
             "sunrise_local",
-            "sunset_local",
         ],
         |row| {
             let (latitude, longitude) = (row.number("lat_deg"), row.number("lon_deg"));
@@ -216,7 +216,7 @@ fn the_sun_stands_rises_and_sets_where_general_libraries_say() {
             let (from, to) = local_day(row);
             Moment(match row.quantity.as_str() {
                 "solar_noon" => noon(latitude, longitude, from, to),
-                "sunset" | "sunset_local" => daylight::rise_and_set(latitude, longitude, from, to).set,
+                "sunset" => daylight::rise_and_set(latitude, longitude, from, to).set,
                 _ => daylight::rise_and_set(latitude, longitude, from, to).rise,
             })
         },
@@ -486,7 +486,7 @@ fn mould_grows_on_stored_cloth_as_hukka_and_viitanen_say() {
                 "max_index_pine" => pine.most_index(row.number("t_c"), row.number("rh_pct")),
                 "mould_index_constant" => {
                     let mut index = 0.0;
-                    for _ in 0..(row.number("days") * 24.0) as u32 {
+                    for _ in 0..24 * row.text("days").parse::<u32>().unwrap() {
                         index += pine.growth_per_day(index, row.number("t_c"), row.number("rh_pct")) / 24.0;
                     }
                     // Above index 1 the row has the pine's own speed, 2/(tv/tm - 1); ours is the class's 2. At the

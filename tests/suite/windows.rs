@@ -387,6 +387,22 @@ fn rain_stops_the_work_and_its_hours_are_named() {
 }
 
 #[test]
+fn puddles_alone_are_tipped_off_and_never_forbid_a_lift() {
+    // 8 mm in the small hours of today fill the sags; the faces dry by tomorrow noon, the puddles do not.
+    let mut wet = members();
+    put(&mut wet, Quantity::Rain, 0..2, Some(4.0));
+    let look = look(&wet, Job::Lift);
+    let tomorrow = window(&look, 1, 13);
+    assert_eq!(tomorrow.verdict, Verdict::Maybe, "{tomorrow:?}");
+    assert!(tomorrow.remarks.contains(&Remark::TipPuddles));
+    assert!(tomorrow.reasons.iter().any(|reason| reason.factor == Factor::Pond));
+    let chance = tomorrow.chance.unwrap();
+    assert!(chance.share() > 0.5 && tomorrow.works_in.iter().filter(|works| **works).count() == chance.good);
+    // While the top is wet too, tipping is no help.
+    assert_eq!(window(&look, 0, 8).verdict, Verdict::No);
+}
+
+#[test]
 fn the_modelled_underside_alone_is_a_reason_to_feel_it_until_five_dry_times_are_noted() {
     let farm = {
         let mut farm = farm();
@@ -454,9 +470,10 @@ fn a_cover_whose_past_is_not_known_is_not_lifted_until_the_model_has_seen_it_dry
         (morning.verdict, morning.remarks.clone()),
         (Verdict::Unknown, vec![Remark::WetnessNotKnown])
     );
-    // Once both faces were dry it is judged; the puddles are still taken for full.
+    // Once both faces were dry it is judged; the puddles are still taken for full and must be tipped off.
     let next = window(&look, 1, 14);
-    assert_eq!((next.verdict, next.reasons[0].factor), (Verdict::No, Factor::Pond));
+    assert_eq!((next.verdict, next.reasons[0].factor), (Verdict::Maybe, Factor::Pond));
+    assert!(next.remarks.contains(&Remark::TipPuddles));
     assert_eq!(look.hours[PAST].wet_top, None);
 }
 
@@ -551,9 +568,16 @@ fn a_member_is_judged_the_same_alone_and_among_others() {
             &request,
         );
         for (alone, among) in alone.windows.iter().zip(&all.windows) {
-            // A go counts only members that also stay dry, so only like verdicts can be compared.
+            // A go counts only members that also stay dry, and tipping puddles lets more of them work, so only like
+            // verdicts can be compared.
             let told = !alone.works_in.is_empty() && !among.works_in.is_empty();
-            if told && (alone.verdict == Verdict::Go) == (among.verdict == Verdict::Go) {
+            let kind = |window: &Window| {
+                (
+                    window.verdict == Verdict::Go,
+                    window.remarks.contains(&Remark::TipPuddles),
+                )
+            };
+            if told && kind(alone) == kind(among) {
                 assert_eq!(
                     alone.works_in.first(),
                     among.works_in.get(place),

@@ -37,6 +37,7 @@ impl<'a> Morning<'a> {
                     | Remark::GaleAfter { .. }
                     | Remark::OldForecast
                     | Remark::EstimatedGust
+                    | Remark::TipPuddles
                     | Remark::MainDisagrees { .. }
                     | Remark::OneForecast
                     | Remark::WetnessNotKnown

@@ -162,6 +162,7 @@ impl<'a> Morning<'a> {
             | Remark::GaleAfter { .. }
             | Remark::OldForecast
             | Remark::EstimatedGust
+            | Remark::TipPuddles
             | Remark::NotTold { .. }
             | Remark::MainDisagrees { .. }
             | Remark::OneForecast
