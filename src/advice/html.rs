@@ -249,10 +249,10 @@ impl Css {
 <p class="bark" style="{{ css.small() }}">Estimate for warning, not an engineering check.</p>
 {%- else %}
 <table style="{{ css.table() }}">
-<caption class="bark" style="{{ css.caption() }}">Estimate for warning, not an engineering check. Gusts at 10 m in the worst hour{% if self.spread() %}; could be: 8 of 10 runs{% endif %}.</caption>
+<caption class="bark" style="{{ css.caption() }}">Estimate for warning, not an engineering check. Gusts at 10 m in the worst hour{% if self.spread() %}; could be: 8 of 10 runs{% endif %}. Carry: below it weak to strong ties, until pull-tested.</caption>
 <tr><th scope="col" style="{{ css.th() }}">Block</th><th scope="col" style="{{ css.th() }}">Worst</th><th scope="col" style="{{ css.th() }}">Gust</th><th scope="col" style="{{ css.th() }}">Carry</th>{% if self.spread() %}<th scope="col" style="{{ css.th() }}">More</th>{% endif %}</tr>
 {%- for line in ties.lines %}
-<tr><th scope="row" class="row" style="{{ css.td() }}"><b>{{ line.block }}</b></th><td style="{{ css.td() }}">{{ line.when }}</td><td style="{{ css.td() }}">{{ line.gust|fine }}{% if let Some(could) = line.could_be %}<br>{{ could|fine }}{% endif %}</td><td style="{{ css.td() }}">{{ line.carry }}</td>{% if self.spread() %}<td style="{{ css.td() }}">{% if let Some(more) = line.more %}{{ more|fine }}{% else %}not known{% endif %}</td>{% endif %}</tr>
+<tr><th scope="row" class="row" style="{{ css.td() }}"><b>{{ line.block }}</b></th><td style="{{ css.td() }}">{{ line.when }}</td><td style="{{ css.td() }}">{{ line.gust|fine }}{% if let Some(could) = line.could_be %}<br>{{ could|fine }}{% endif %}</td><td style="{{ css.td() }}">{{ line.carry }}<br>{% if let Some(range) = line.carry_range %}{{ range|fine }}{% else %}by your pull test{% endif %}</td>{% if self.spread() %}<td style="{{ css.td() }}">{% if let Some(more) = line.more %}{{ more|fine }}{% else %}not known{% endif %}</td>{% endif %}</tr>
 {%- endfor %}
 </table>
 {%- endif %}

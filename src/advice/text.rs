@@ -160,7 +160,14 @@ fn ties_part(page: &mut Page, ties: &Ties) {
             .more
             .as_ref()
             .map_or_else(String::new, |more| format!(" Chance of more: {more}."));
-        page.line(&format!("{}: ties carry about {}.{more}", line.block, line.carry));
+        let range = line.carry_range.as_ref().map_or_else(
+            || " by your pull test".to_owned(),
+            |range| format!(", {range} until pull-tested"),
+        );
+        page.line(&format!(
+            "{}: ties carry about {}{range}.{more}",
+            line.block, line.carry
+        ));
     }
 }
 

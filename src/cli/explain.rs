@@ -10,6 +10,7 @@ use crate::daemon::Clock;
 use crate::farm::zone::Zone;
 use crate::settings::clean;
 use crate::store::{Letter, LetterId, Number, State, Store, Waiting};
+use crate::workability::beside::WetDay;
 
 /// Which letter.
 #[derive(Debug, Args)]
@@ -66,11 +67,53 @@ fn told(letter: &Letter, parcels: &[Waiting], zone: &Zone) -> String {
     }
     let pretty = |value: &serde_json::Value| serde_json::to_string_pretty(value).unwrap_or_default();
     let _ = writeln!(text, "\nDecided from\n{}", pretty(&letter.inputs));
+    text.push_str(&rules_beside(&letter.inputs));
     let _ = writeln!(text, "\nFactors and verdicts\n{}", pretty(&letter.facts));
     let _ = writeln!(text, "\nThe letter\n");
     for line in letter.text.lines() {
         let _ = writeln!(text, "{}", clean(line));
     }
+    text
+}
+
+/// Wet hours a day by the model and by three simple rules, a line a block and day; empty for letters without them.
+fn rules_beside(inputs: &serde_json::Value) -> String {
+    #[derive(serde::Deserialize)]
+    struct Beside {
+        block: String,
+        days: Vec<WetDay>,
+    }
+    let stored = inputs
+        .get("wet_hours_by_the_model_and_by_simple_rules")
+        .cloned()
+        .unwrap_or_default();
+    let blocks: Vec<Beside> = serde_json::from_value(stored).unwrap_or_default();
+    if blocks.iter().all(|block| block.days.is_empty()) {
+        return String::new();
+    }
+    let mut text = String::from("\nWet hours a day, the model beside simple rules for leaves\n");
+    for (block, day) in blocks
+        .iter()
+        .flat_map(|block| block.days.iter().map(|day| (&block.block, day)))
+    {
+        let _ = writeln!(
+            text,
+            "{} {}, {} h known: model top {}, underside {}; humidity 90 % or more {}; less than 2 K to the dew point {}; \
+             either or rain {}",
+            clean(block),
+            day.day,
+            day.hours,
+            day.model_top,
+            day.model_under,
+            day.humid,
+            day.close,
+            day.either_or_rain
+        );
+    }
+    text.push_str(
+        "The rules know the air only. The model also knows the water left from rain and dew, little sun and weak wind\n\
+         between the trees, and the damp ground below: a cover dries later than leaves.\n",
+    );
     text
 }
 

@@ -15,6 +15,10 @@ use crate::sources::{Settings, prepare_tls};
 use crate::store::Feed;
 use crate::weather::Timeline;
 use crate::weather::stitch::Source;
+use crate::workability::beside::wet_days;
+
+/// Days for which `explain` sets the simple rules beside the model.
+const RULE_DAYS: usize = 3;
 
 /// The work of a real daemon.
 pub fn work() -> Work {
@@ -96,6 +100,14 @@ fn inputs(morning: &Morning, timeline: Option<&Timeline>, turns: &[Turn], questi
         })
         .map(|(block, opening)| json!({ "block": block, "opening": opening }))
         .collect();
+    let beside: Vec<_> = timeline
+        .into_iter()
+        .flat_map(|timeline| morning.outlooks.iter().map(move |outlook| (timeline, outlook)))
+        .map(|(timeline, outlook)| {
+            let days = wet_days(timeline, outlook, &question.farm.site.zone, RULE_DAYS);
+            json!({ "block": outlook.block.0, "days": days })
+        })
+        .collect();
     json!({
         "program": env!("CARGO_PKG_VERSION"),
         "reports": question.entries.len(),
@@ -112,6 +124,7 @@ fn inputs(morning: &Morning, timeline: Option<&Timeline>, turns: &[Turn], questi
         "estimated": timeline.map(|timeline| &timeline.estimated),
         "remarks": timeline.map(|timeline| &timeline.remarks),
         "openings": windows,
+        "wet_hours_by_the_model_and_by_simple_rules": beside,
     })
 }
 

@@ -66,6 +66,9 @@ impl Ties {
     }
 }
 
+/// What a tie may carry that nobody has pull-tested \[N\]. Assumed.
+pub const UNTESTED_N: (f64, f64) = (100.0, 200.0);
+
 /// The 10 m gust \[m/s\] at which the ties of a block reach what they may carry.
 pub fn carries(alley: &Alley) -> f64 {
     Ties::of(alley).critical_gust(&Shelter::of(alley))

@@ -13,6 +13,7 @@ mod middle;
 mod judge;
 mod further;
 mod axis;
+pub mod beside;
 mod summary;
 pub mod learned;
 pub mod roll;

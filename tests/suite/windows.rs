@@ -14,6 +14,7 @@ use covercast::record::{Entry, Event, Face, Ground};
 use covercast::units::{Degrees, DisplayUnits, Hours, Metres, Millimetres};
 use covercast::weather::forecast::{IssueBasis, Kind};
 use covercast::weather::{Freshness, Issue, Product, Quantity, Run, Series, Stamps, Timeline};
+use covercast::workability::beside::wet_days;
 use covercast::workability::outlook::outlooks_learning;
 use covercast::workability::roll::clocks;
 use covercast::workability::{BlockOutlook, Factor, JobRequest, Missing, Remark, Verdict, Window, outlook, outlooks};
@@ -883,4 +884,24 @@ fn put_back(timeline: &mut Timeline, quantity: Quantity, hours: std::ops::Range<
             run.of_mut(quantity).put(PAST - hour, Some(value));
         }
     }
+}
+
+#[test]
+fn the_simple_rules_stand_beside_the_model_day_by_day() {
+    let timeline = members();
+    let look = look_with(&timeline, &Ground::default(), &[]);
+    let days = wet_days(&timeline, &look, &farm().site.zone, 3);
+    assert_eq!(days.len(), 3);
+    let tomorrow = days[1];
+    assert_eq!(tomorrow.hours, 24);
+    // A dewy night without rain: rules and model both see wet hours, and neither calls the whole day wet.
+    for wet in [tomorrow.model_top, tomorrow.humid, tomorrow.close, tomorrow.either_or_rain] {
+        assert!((1..24).contains(&wet), "{tomorrow:?}");
+    }
+    assert!(tomorrow.either_or_rain >= tomorrow.humid.max(tomorrow.close));
+    let mut holes = timeline;
+    put(&mut holes, Quantity::DewPoint, 24..48, None);
+    let look = look_with(&holes, &Ground::default(), &[]);
+    let known = wet_days(&holes, &look, &farm().site.zone, 3)[1].hours;
+    assert!(known < 24, "hours that are not known count for none: {known}");
 }

@@ -280,6 +280,8 @@ pub struct TieLine {
     pub could_be: Option<String>,
     /// "61".
     pub carry: String,
+    /// "50 to 71" for weak and strong ties; `None` where the grower has pull-tested them.
+    pub carry_range: Option<String>,
     /// "2 in 10"; `None` with one forecast.
     pub more: Option<String>,
 }

@@ -5,10 +5,10 @@ use chrono::TimeDelta;
 use super::TieLine;
 use super::morning::Morning;
 use crate::advice::words;
+use crate::alley::Alley;
 use crate::farm::Job;
 use crate::farm::block::BlockId;
-use crate::physics::tie_load::Ties;
-use crate::physics::wind::Shelter;
+use crate::physics::tie_load::{UNTESTED_N, carries};
 use crate::plan::BlockPlan;
 use crate::units::MetresPerSecond;
 use crate::workability::outlook::TieHour;
@@ -59,8 +59,21 @@ impl Morning<'_> {
             .map(|outlook| outlook.critical_gust);
         told.or_else(|| {
             let alley = &self.farm_block(id)?.alley;
-            Some(MetresPerSecond(Ties::of(alley).critical_gust(&Shelter::of(alley))))
+            Some(MetresPerSecond(carries(alley)))
         })
+    }
+
+    /// What untested ties carry, from weak to strong; nobody has pulled at them yet.
+    fn carry_range(&self, id: &BlockId) -> Option<String> {
+        let block = self.farm_block(id).filter(|block| !block.tie_tested)?;
+        let shown = |tie_allow_n: f64| {
+            let alley = Alley {
+                tie_allow_n,
+                ..block.alley
+            };
+            self.words.wind_number(MetresPerSecond(carries(&alley)))
+        };
+        Some(format!("{} to {}", shown(UNTESTED_N.0), shown(UNTESTED_N.1)))
     }
 
     fn tie_line(&self, block: &BlockPlan) -> Option<TieLine> {
@@ -100,6 +113,7 @@ impl Morning<'_> {
                 )
             }),
             carry: self.words.wind_number(self.carries(&block.block)?),
+            carry_range: self.carry_range(&block.block),
             more: worst
                 .filter(|_| runs)
                 .and_then(|worst| worst.beaten)

@@ -7,11 +7,9 @@ use super::report::Report;
 use crate::alley::Alley;
 use crate::farm::Farm;
 use crate::farm::block::Block;
-use crate::physics::tie_load::carries;
+use crate::physics::tie_load::{UNTESTED_N, carries};
 use crate::units::{DisplayUnits, Metres, MetresPerSecond};
 
-/// What an untested tie holds \[N\].
-const UNTESTED_N: (f64, f64) = (100.0, 200.0);
 /// Ties that carry less are worth a line: 90 km/h, about the strongest gust of an ordinary year inland.
 const WORTH_A_LINE: MetresPerSecond = MetresPerSecond(25.0);
 /// Ties are not set closer than this \[m\].
