@@ -171,7 +171,7 @@ fn always(mut orchard: SmallOrchard, change: impl Fn(&mut Run, usize)) -> SmallO
     orchard
 }
 
-/// Van Wagner 1987: five days of 30 °C, a fifth of humidity and wind bring the code above 92 from 85.
+/// Van Wagner 1987: the code is high from 85; five days of 30 °C, a fifth of humidity and wind bring it there.
 #[test]
 fn after_five_hot_dry_days_grass_catches_fire_easily() {
     let dry = always(SmallOrchard::on_a_dry_morning(), |run, k| {
@@ -183,8 +183,8 @@ fn after_five_hot_dry_days_grass_catches_fire_easily() {
     let told = said(&cutting(dry, &["Creek"]).letter(), "hot tool").unwrap();
     assert_eq!(
         told,
-        "Cutting with a hot tool in Creek: dry grass catches fire easily today, and wind carries it fast. Water and a \
-         second person at hand. Local fire rules decide."
+        "Cutting with a hot tool in Creek: grass catches fire easily, wind carries it fast. Water and a second \
+         person at hand. Local fire rules decide."
     );
 }
 
@@ -231,4 +231,29 @@ fn no_letter_says_that_a_hot_tool_may_be_used() {
             assert!(told.contains("Water and a second person"), "{told}");
         }
     }
+}
+
+#[test]
+fn the_longest_cautions_stay_within_eighty_signs_a_line() {
+    let mut weather = SULTRY.to_vec();
+    weather.push((Quantity::Thunder, Some(1.0)));
+    let letter = cutting(with(0..RUNS, (13.0, 16.0), &weather), &["Creek", "Hill", "Creek"]).letter();
+    let text = covercast::advice::text::render(&letter);
+    assert!(text.lines().all(|line| line.chars().count() <= 80), "{text}");
+    assert!(text.contains("hot tool in Creek, Hill: "), "{text}");
+}
+
+#[test]
+fn a_warm_day_with_holes_does_not_pass_for_a_cool_one() {
+    let mut orchard = with(0..RUNS, (13.0, 16.0), &[(Quantity::Temperature, None)]);
+    assert_eq!(said(&orchard.letter(), "How hot"), None, "a cool day");
+    let timeline = orchard.timeline.as_mut().unwrap();
+    let rows = timeline.stamps.first_row_from(at(0, 10.0))..timeline.stamps.first_row_from(at(0, 13.0));
+    for run in &mut timeline.runs {
+        for k in rows.clone() {
+            run.temperature.put(k, Some(25.0));
+            run.dew_point.put(k, Some(15.0));
+        }
+    }
+    assert!(said(&orchard.letter(), "How hot").is_some());
 }

@@ -21,6 +21,8 @@ use crate::weather::Run;
 
 /// Work of laying and lifting \[W\].
 const WORK_W: f64 = 300.0;
+/// Below the lower limit by less than this, an hour without weather may be too hot \[K\]. Assumed.
+const NEAR_K: f64 = 5.0;
 
 impl Morning<'_> {
     pub(super) fn heat(&self, hours: &Hours<'_>) -> Option<(Danger, String)> {
@@ -51,8 +53,10 @@ impl Morning<'_> {
             );
             return Some((Danger::PerhapsHeat, said));
         }
-        let told = wbgt.iter().any(|(_, wbgt)| wbgt.is_some());
-        (!told && !wbgt.is_empty()).then(|| {
+        let known = wbgt.iter().filter_map(|(_, wbgt)| *wbgt);
+        let warmest = known.map(|wbgt| wbgt.high).reduce(f64::max);
+        let holes = wbgt.iter().any(|(_, wbgt)| wbgt.is_none());
+        (holes && warmest.is_none_or(|warmest| warmest >= new - NEAR_K)).then(|| {
             let said = "How hot it gets is not known: keep water and shade at hand.".to_owned();
             (Danger::PerhapsHeat, said)
         })

@@ -27,15 +27,18 @@ impl Morning<'_> {
     pub(super) fn hot_tool(&self) -> Option<String> {
         let today = self.words.today;
         let of_today = |from, to| (from..=to).contains(&today);
-        let mut planned = self.inputs.farm.hot_cutting.iter();
-        let planned: Vec<_> = planned.by_ref().filter(|hot| of_today(hot.from, hot.to)).collect();
+        let planned = self.inputs.farm.hot_cutting.iter();
+        let planned: Vec<_> = planned.filter(|hot| of_today(hot.from, hot.to)).collect();
         if planned.is_empty() {
             return None;
         }
         let mut places: Vec<String> = Vec::new();
         if planned.iter().all(|hot| !hot.blocks.is_empty()) {
-            places.extend(planned.iter().flat_map(|hot| &hot.blocks).map(|id| words::name(&id.0)));
-            places.dedup();
+            for name in planned.iter().flat_map(|hot| &hot.blocks).map(|id| words::name(&id.0)) {
+                if !places.contains(&name) {
+                    places.push(name);
+                }
+            }
         }
         let place = if places.is_empty() {
             String::new()
@@ -60,7 +63,7 @@ impl Morning<'_> {
         };
         match (high(&|codes| codes.0), high(&|codes| codes.1)) {
             (Some(code), Some(index)) if code >= EASILY && index >= FAST => {
-                "dry grass catches fire easily today, and wind carries it fast"
+                "grass catches fire easily, wind carries it fast"
             }
             (Some(code), _) if code >= BY_A_SPARK => "a spark is enough for dry grass today",
             (Some(code), _) if code >= EASILY => "dry grass catches fire easily today",
