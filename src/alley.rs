@@ -87,9 +87,9 @@ alley! {
     rain_leak [""] = 0.10 in 0.0 to 1.0: "Share of rain that passes the weave and wets the underside";
     wet_exp [""] = 0.5 in 0.0 to 2.0: "Exponent of the wet-area share";
     wet_thr_mm ["mm"] = 0.02 in 0.001 to 0.2: "Water from which a face counts as wet";
-    plate_len_m ["m"] = 0.5 in 0.05 to 10.0: "Length that sets the boundary layer";
-    g_min ["m/s"] = 0.0015 in 0.0 to 0.05: "Conductance in still air";
-    g_coef [""] = 0.0045 in 0.0 to 0.05: "Conductance per root of wind over length";
+    plate_len_m ["m"] = 0.5 in 0.1 to 10.0: "Length that sets the boundary layer";
+    g_min ["m/s"] = 0.0015 in 0.0 to 0.01: "Conductance in still air";
+    g_coef [""] = 0.0045 in 0.0 to 0.012: "Conductance per root of wind over length";
     le_ratio [""] = 1.08 in 0.5 to 2.0: "Vapour against heat conductance";
     g_fabric ["m/s"] = 0.0003 in 0.0 to 0.05: "Exchange of air through the weave";
     a_par [""] = 0.4 in 0.0 to 6.0: "Weakening of wind along the rows";
@@ -97,8 +97,8 @@ alley! {
     gust_exp [""] = 0.4 in 0.0 to 1.0: "How far gusts keep their strength inside the rows";
     u_floor ["m/s"] = 0.10 in 0.0 to 1.0: "Least air movement at the cover";
     ground_albedo [""] = 0.20 in 0.0 to 0.95: "Share of sunlight the ground reflects";
-    c_ground ["J/m2/K"] = 30000.0 in 1000.0 to 1000000.0: "Heat held by grass and thatch";
-    k_deep ["W/m2/K"] = 2.5 in 0.0 to 50.0: "Heat exchange with the soil below";
+    c_ground ["J/m2/K"] = 30000.0 in 20000.0 to 1000000.0: "Heat held by grass and thatch";
+    k_deep ["W/m2/K"] = 2.5 in 0.0 to 10.0: "Heat exchange with the soil below";
     tau_deep_d ["d"] = 5.0 in 0.1 to 60.0: "Days in which the soil follows the air";
     soil_max_mm ["mm"] = 20.0 in 1.0 to 200.0: "Water held by the top soil";
     soil_wetness0 [""] = 0.5 in 0.0 to 1.0: "Share of it filled at the start";

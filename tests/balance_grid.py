@@ -2,7 +2,8 @@
 
     balance_grid.py PROGRAM [--seed N]
 
-1. Invented blocks under invented weather, one hour to two days: every column of `PROGRAM trace` against this file.
+1. Invented blocks under invented weather, one hour to two days: every column of `PROGRAM trace` and the summary of
+   `trace --daily` against this file.
    The heat balance is solved by scipy's brentq, the sun stands where pvlib's solar position algorithm puts it.
 2. The same with sub-steps of half the length: the water on top may differ by 0.02 mm, the first dry hour by one.
 3. A sheet that is wet all over: evaporation against the Penman-Monteith equation of the pyet library, within 10 %.
@@ -33,6 +34,7 @@ CASES = 120
 
 # Name: default, least and greatest value that is drawn.
 BLOCK = {
+    "utc_offset_h": (0.0, 0.0, 0.0),
     "lat": (0.0, -66.0, 66.0),
     "lon": (0.0, -180.0, 180.0),
     "alt_m": (0.0, 0.0, 1500.0),
@@ -83,6 +85,7 @@ BLOCK = {
     "tie_angle_deg": (45.0, 20.0, 90.0),
     "tie_allow_n": (150.0, 50.0, 600.0),
     "k_dyn": (1.3, 1.0, 2.0),
+    "gust_factor_ref": (1.6, 1.2, 2.2),
 }
 
 JOBS = ("lift", "lay", "fold", "check")
@@ -218,6 +221,18 @@ def tie_pull(block, gust, direction):
     area = block["tie_spacing_m"] * block["cover_width_m"] / 2
     lift = max(0.0, pressure - GRAVITY * block["cover_mass_kg_m2"]) * area
     return lift / math.sin(math.radians(block["tie_angle_deg"]))
+
+
+def critical_gust(block):
+    """Gust at 10 m at which the pull is what a tie may carry, searched for, least over five directions."""
+
+    def left(gust, direction):
+        wind = gust / block["gust_factor_ref"]
+        at_edge = gust_at_cover(block, wind_ratios(block, direction)[1], wind, gust)
+        return tie_pull(block, at_edge, direction) - block["tie_allow_n"]
+
+    angles = [math.degrees(math.asin(math.sqrt(share))) for share in (0, 0.25, 0.5, 0.75, 1)]
+    return min(brentq(left, 0, 2000, args=(block["row_azimuth_deg"] + angle,), xtol=1e-10) for angle in angles)
 
 
 # --- heat and water -------------------------------------------------------------------------------------------------
@@ -400,8 +415,13 @@ def second_road(block, hours, steps=6):
         rows.append(row)
         worst = {name: max(r[name + "_mm"] for r in rows[-2:]) for name in ("film", "under", "pond")}
         seen = worst | {"gust10": gust, "gust_cover": row["gust_cover"], "rain": hour["rain"]}
-        row["worths"] = {job: worths(job, seen, hour, math.degrees(half_past[0])) for job in JOBS}
-        row["g_top"] = passed[-1][5]
+        up = math.degrees(half_past[0])
+        row["worths"] = {job: worths(job, seen, hour, up) for job in JOBS}
+        # A single forecast, issued an hour before the first row, for a job of three hours.
+        alpha, margin = doubt(k + 1 + 1.5)
+        worst = {name: max(r[name + "_mm"] for r in rows[-2 - margin :]) for name in ("film", "under", "pond")}
+        seen = worst | {"gust10": gust / alpha, "gust_cover": row["gust_cover"] / alpha, "rain": hour["rain"]}
+        row["reduced"] = {job: worths(job, seen, hour, up) for job in JOBS}
     return rows
 
 
@@ -413,6 +433,53 @@ def worths(job, seen, hour, elevation):
     ]
     found += [(name, max(floor, ramp(seen[name], good, bad))) for name, good, bad, floor in LIMITS[job]]
     return found + [("cold", ramp(hour["t2m"], 2, -5)), ("heat", ramp(hour["t2m"], 28, 36))]
+
+
+def doubt(lead):
+    """Share of a wind limit that may be used, and rows a face must have been dry longer."""
+    alphas = ((12, 0.90), (24, 0.85), (48, 0.80), (72, 0.75), (120, 0.65))
+    alpha = next((alpha for most, alpha in alphas if lead <= most), 0.60)
+    return alpha, 0 if lead <= 12 else 1 if lead <= 48 else 2
+
+
+def windows(rows, hours, which, job):
+    """Score of each three hours that follow each other, by the start of the first."""
+    scores = [min(worth for _, worth in row[which][job]) for row in rows]
+    found = {}
+    for k in range(len(rows) - 2):
+        three = scores[k : k + 3]
+        if min(three) > 0:
+            start = hours[k]["time"] - timedelta(hours=1)
+            found[start.strftime("%Y-%m-%dT%H:%M")] = 100 * (0.6 * min(three) + 0.4 * mean(three))
+    return found
+
+
+def summary(block, hours, rows):
+    """What `trace --daily` says, but its windows and left-over."""
+    local = [hour["time"] + timedelta(hours=block["utc_offset_h"]) for hour in hours]
+    days = []
+    for date in sorted({at.date() for at in local}):
+        here = [k for k, at in enumerate(local) if at.date() == date]
+
+        def dry_from(*faces):
+            dry = [all(row[f"{face}_mm"] < block["wet_thr_mm"] for face in faces) for row in rows] + [True]
+            day = [k for k in here if 5 <= local[k].hour + local[k].minute / 60 <= 21]
+            first = next((k for k in day if dry[k] and dry[k + 1]), None)
+            return None if first is None else local[first].hour + local[first].minute / 60
+
+        days.append(
+            {
+                "date": date.isoformat(),
+                "dry_top": dry_from("film"),
+                "dry_under": dry_from("under"),
+                "dry_both": dry_from("film", "under"),
+                "light_mj": sum(rows[k]["s_cover_wm2"] for k in here) * 3600 / 1e6,
+                "max_util": max(rows[k]["tie_util"] for k in here),
+                "max_film": max(rows[k]["film_mm"] for k in here),
+                "max_under": max(rows[k]["under_mm"] for k in here),
+            }
+        )
+    return {"svf": sky_view(block), "critical_gust_ms": critical_gust(block), "days": days}
 
 
 def ramp(x, good, bad):
@@ -427,6 +494,7 @@ def draw_block(chance):
     for name, (_, least, most) in BLOCK.items():
         if name in ("lat", "lon") or chance.random() < 0.5:
             block[name] = round(chance.uniform(least, most), 6)
+    block["utc_offset_h"] = float(chance.choice([-8, 0, 2, 9.5, 13]))
     # Ends of the ranges and the two sides of a branch.
     for name, ends in {"tree_height_m": [0.0, 0.4, 0.5], "tie_height_m": [0.0, 0.05], "porosity": [0.0, 1.0]}.items():
         if chance.random() < 0.2:
@@ -464,7 +532,7 @@ def draw_hours(chance, count):
     air, spread = chance.uniform(-8, 32), chance.choice([0.0, 1.0, 4.0, 12.0])
     hours = []
     for k in range(count):
-        air += chance.uniform(-2.5, 2.5)
+        air = min(max(air + chance.uniform(-2.5, 2.5), -25), 42)
         wind = chance.choice([0.0, 1.0, 3.0, 9.0]) * chance.random()
         hours.append(
             {
@@ -488,7 +556,7 @@ def draw_hours(chance, count):
     return hours
 
 
-def trace(program, block, hours):
+def trace(program, block, hours, *more):
     with tempfile.TemporaryDirectory() as folder:
         params, weather = Path(folder) / "block.json", Path(folder) / "weather.csv"
         params.write_text(json.dumps(block))
@@ -496,11 +564,11 @@ def trace(program, block, hours):
         for hour in hours:
             lines.append(",".join([hour["time"].strftime("%Y-%m-%dT%H:%M")] + [str(hour[n]) for n in list(hour)[1:]]))
         weather.write_text("\n".join(lines) + "\n")
-        command = [program, "trace", "--params", params, "--weather", weather]
+        command = [program, "trace", "--params", params, "--weather", weather, *more]
         done = subprocess.run(command, capture_output=True, text=True, timeout=60, check=False)
     if done.returncode != 0:
         sys.exit(f"trace failed: {done.stderr}")
-    return list(csv.DictReader(io.StringIO(done.stdout)))
+    return json.loads(done.stdout) if more else list(csv.DictReader(io.StringIO(done.stdout)))
 
 
 class Differences:
@@ -529,7 +597,7 @@ def compare_rows(differences, where, block, ours, theirs):
         # A store within 1e-4 mm of the threshold may count on either side of it.
         on_edge = any(abs(expected[f"{name}_mm"] - block["wet_thr_mm"]) < 1e-3 for name in ("film", "under"))
         for column, value in expected.items():
-            if column in ("worths", "g_top") or column.endswith("_frac") and on_edge:
+            if column in ("worths", "reduced") or column.endswith("_frac") and on_edge:
                 continue
             differences.compare(at, column, float(row[column]), value, TOLERANCE.get(column, 1e-4))
         for job, factors in expected["worths"].items():
@@ -542,6 +610,33 @@ def compare_rows(differences, where, block, ours, theirs):
             differences.want(
                 reason == first if firm else reason in may, f"{at} reason_{job}: {reason}, but {first} of {may}"
             )
+
+
+def compare_summary(differences, where, block, hours, ours, rows):
+    theirs = summary(block, hours, rows)
+    differences.want(ours["max_energy_residual_wm2"] < 1e-3, f"{where}: heat left over {ours['max_energy_residual_wm2']}")
+    differences.compare(where, "svf", ours["svf"], theirs["svf"], 1e-5)
+    differences.compare(where, "critical_gust_ms", ours["critical_gust_ms"], theirs["critical_gust_ms"], 1e-4)
+    on_edge = any(
+        abs(row[f"{name}_mm"] - block["wet_thr_mm"]) < 1e-4 for row in rows for name in ("film", "under")
+    )
+    differences.want(len(ours["days"]) == len(theirs["days"]), f"{where}: {len(ours['days'])} days")
+    for day, expected in zip(ours["days"], theirs["days"]):
+        for name, value in expected.items():
+            if isinstance(value, float) and not name.startswith("dry_"):
+                differences.compare(where, name, day[name], value, 1.1e-4)
+            elif not on_edge or name == "date":
+                differences.want(day[name] == value, f"{where} {name}: {day[name]}, not {value}")
+    for job in JOBS:
+        for which, name in (("worths", "plain"), ("reduced", "reduced")):
+            listed = ours["windows_3h_start_score"][f"{job.upper()}_{name}"]
+            found = windows(rows, hours, which, job)
+            best = sorted(found.values(), reverse=True)[:5]
+            at = f"{where} {job} {name}"
+            differences.want(len(listed) == len(best), f"{at}: {len(listed)} windows, not {len(best)}")
+            for (start, score), expected in zip(listed, best):
+                differences.compare(at, "window score", score, expected, 0.01)
+                differences.compare(at, "window score", score, found.get(start, -1.0), 0.01)
 
 
 def first_dry(films, limit):
@@ -656,11 +751,12 @@ def main():
         if case % 5 == 0:
             block, hours = draw_fair(chance)
         else:
-            block, hours = draw_block(chance), draw_hours(chance, chance.choice([1, 2, 4, 6, 6, 24, 48]))
+            block, hours = draw_block(chance), draw_hours(chance, chance.choice([1, 2, 4, 6, 6, 24, 48, 132]))
         rows += len(hours)
-        compare_rows(
-            differences, f"case {case}", block, trace(arguments.program, block, hours), second_road(block, hours)
-        )
+        theirs = second_road(block, hours)
+        compare_rows(differences, f"case {case}", block, trace(arguments.program, block, hours), theirs)
+        daily = trace(arguments.program, block, hours, "--daily")
+        compare_summary(differences, f"case {case}, daily", block, hours, daily, theirs)
     halved(differences, arguments.program, chance)
     penman(differences, arguments.program, chance)
     print(f"{CASES} cases, {rows} hours, {differences.count} values compared, seed {arguments.seed}")

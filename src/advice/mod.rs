@@ -13,6 +13,8 @@ pub mod letter;
 
 pub mod chart;
 
+pub mod model_picture;
+
 pub mod text;
 
 pub mod html;

@@ -4,6 +4,7 @@
 
 mod daily;
 mod input;
+mod picture;
 
 use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
@@ -42,6 +43,9 @@ pub(super) struct Arguments {
     /// Add three simple rules of wetness as last columns, for comparison
     #[arg(long)]
     rules: bool,
+    /// Draw the last ten days into this file instead, by its ending as SVG or PNG
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["rules", "daily"])]
+    picture: Option<PathBuf>,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
@@ -52,11 +56,15 @@ enum Format {
 /// Reads both files and answers what is to be printed.
 ///
 /// # Errors
-/// Code 2 with file, line and cure where a file cannot be read or holds what cannot be.
+/// Code 2 with file, line and cure where a file cannot be read or holds what cannot be; code 1 where a picture cannot
+/// be drawn or written.
 pub(super) fn trace(arguments: &Arguments) -> Result<String, Failure> {
     let alley = input::alley(&arguments.params, &read(&arguments.params)?)?;
     let weather = input::weather(&arguments.weather, &read(&arguments.weather)?)?;
     let trace = Trace::of(alley, &weather);
+    if let Some(file) = &arguments.picture {
+        return picture::draw(&trace, &arguments.params, file);
+    }
     if arguments.daily {
         return daily::json(&trace);
     }

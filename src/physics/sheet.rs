@@ -97,8 +97,9 @@ impl Surroundings {
     /// Finds the temperature of the cloth, starting at `guess_c`.
     /// `saturation` is that at the cloth and is kept from one sub-step to the next.
     pub fn balance(&self, guess_c: f64, saturation: &mut Saturation) -> Balance {
-        let mut low = self.air_c.min(self.ground_c) - 40.0;
-        let mut high = self.air_c.max(self.ground_c) + 80.0;
+        // Wide enough for dark cloth of low emissivity in calm air under the noon sun.
+        let mut low = self.air_c.min(self.ground_c) - 100.0;
+        let mut high = self.air_c.max(self.ground_c) + 400.0;
         let mut at = guess_c.clamp(low, high);
         let mut evaluations = 0;
         loop {

@@ -12,7 +12,8 @@ pub fn first_dry(local: &[NaiveDateTime], day: NaiveDate, dry: impl Fn(usize) ->
     })
 }
 
-fn in_day(at: &NaiveDateTime) -> bool {
+/// Whether a local time lies between 05:00 and 21:00, both included.
+pub fn in_day(at: &NaiveDateTime) -> bool {
     let minute = at.hour() * 60 + at.minute();
     (5 * 60..=21 * 60).contains(&minute)
 }

@@ -165,19 +165,19 @@ pub(super) fn shifted(dry: DryDay, late: Hours, zone: &Zone) -> DryDay {
 mod tests {
     use super::*;
 
-    fn pair(day: u32, late_h: f64) -> DryPair {
+    fn pair(day: u32, late_minutes: i64) -> DryPair {
         let modelled: DateTime<Utc> = format!("2026-03-{day:02}T09:00:00Z").parse().unwrap();
         DryPair {
             block: BlockId("Creek".to_owned()),
             face: Face::Underside,
-            observed: modelled + TimeDelta::minutes((late_h * 60.0) as i64),
+            observed: modelled + TimeDelta::minutes(late_minutes),
             modelled,
         }
     }
 
     #[test]
     fn one_odd_note_among_many_changes_nothing() {
-        let notes: Vec<_> = [1.0, 1.0, 1.5, 1.0, 9.0]
+        let notes: Vec<_> = [60, 60, 90, 60, 540]
             .into_iter()
             .zip(1..)
             .map(|(late, day)| pair(day, late))
@@ -188,18 +188,18 @@ mod tests {
 
     #[test]
     fn drying_is_never_moved_by_more_than_three_hours() {
-        assert_eq!(offset(&[pair(1, 6.0)]), Some(Hours(3.0)));
-        assert_eq!(offset(&[pair(1, -6.0)]), Some(Hours(-3.0)));
+        assert_eq!(offset(&[pair(1, 360)]), Some(Hours(3.0)));
+        assert_eq!(offset(&[pair(1, -360)]), Some(Hours(-3.0)));
     }
 
     #[test]
     fn the_last_ten_notes_count_and_older_ones_are_forgotten() {
-        let mut notes: Vec<_> = (1..=10).map(|day| pair(day, 3.0)).collect();
-        notes.extend((11..=20).map(|day| pair(day, -1.0)));
+        let mut notes: Vec<_> = (1..=10).map(|day| pair(day, 180)).collect();
+        notes.extend((11..=20).map(|day| pair(day, -60)));
         notes.reverse();
         assert_eq!(offset(&notes), Some(Hours(-1.0)));
-        let kept = joined(&notes, vec![pair(21, 0.0), pair(20, -1.0)]);
-        assert_eq!((kept.len(), kept.first().unwrap().clone()), (LAST, pair(12, -1.0)));
+        let kept = joined(&notes, vec![pair(21, 0), pair(20, -60)]);
+        assert_eq!((kept.len(), kept.first().unwrap().clone()), (LAST, pair(12, -60)));
     }
 
     #[test]

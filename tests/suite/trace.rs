@@ -241,3 +241,60 @@ fn a_bad_file_is_refused_with_its_line() {
     fs::remove_file(folder.path().join("block.json")).unwrap();
     assert_eq!(trace(folder.path(), &[]).status.code(), Some(2));
 }
+
+#[test]
+fn the_picture_shows_when_the_cover_dried_as_the_columns_have_it() {
+    // Moister air than usual: dew stays into the morning.
+    let folder = own_case(|hour, values| {
+        if hour <= 30 {
+            values[1] = 8.5;
+        }
+    });
+    let file = folder.path().join("why.svg");
+    let said = printed(folder.path(), &["--picture", file.to_str().unwrap()]);
+    assert!(said.ends_with("why.svg is written.\n"), "{said}");
+    let drawn = fs::read_to_string(&file).unwrap();
+    for words in [
+        "Cover on block",
+        "Underside",
+        "dew point",
+        "not an engineering check",
+        "UTC+1",
+    ] {
+        assert!(drawn.contains(words), "{words}");
+    }
+    // A face dries at the first of two hours below 0.02 mm after wet ones; local clocks are an hour ahead of the stamps.
+    let text = printed(folder.path(), &[]);
+    let first: chrono::NaiveDateTime = "2026-03-10T02:00:00".parse().unwrap();
+    let mut marks = 0;
+    for face in ["film_mm", "under_mm"] {
+        let water = column(&text, face);
+        for k in 1..water.len() - 1 {
+            let local = first + chrono::TimeDelta::hours(i64::try_from(k).unwrap());
+            let by_day = ("05:00"..="21:00").contains(&local.format("%H:%M").to_string().as_str());
+            if water[k - 1] >= 0.02 && water[k] < 0.02 && water[k + 1] < 0.02 && by_day {
+                assert!(drawn.contains(&local.format("dry %H:%M").to_string()), "{face} {local}");
+                marks += 1;
+            }
+        }
+    }
+    assert!(marks > 0);
+    let png = folder.path().join("why.png");
+    printed(folder.path(), &["--picture", png.to_str().unwrap()]);
+    let bytes = fs::read(&png).unwrap();
+    assert!(
+        bytes.starts_with(b"\x89PNG") && bytes.len() < 250_000,
+        "{}",
+        bytes.len()
+    );
+}
+
+#[test]
+fn a_picture_of_no_known_kind_is_refused_with_the_two_that_are() {
+    let folder = own_case(|_, _| {});
+    let file = folder.path().join("why.pdf");
+    let output = trace(folder.path(), &["--picture", file.to_str().unwrap()]);
+    assert_eq!(output.status.code(), Some(2));
+    assert!(String::from_utf8_lossy(&output.stderr).contains("Let it end in .svg or .png"));
+    assert!(!file.exists());
+}

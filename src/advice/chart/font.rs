@@ -4,15 +4,15 @@
 //! and cut to Latin, Greek and a few signs.
 
 /// Regular.
-pub(super) const REGULAR: &[u8] = include_bytes!("../fonts/NotoSans-Regular.ttf");
+pub(in crate::advice) const REGULAR: &[u8] = include_bytes!("../fonts/NotoSans-Regular.ttf");
 /// Semibold.
-pub(super) const SEMIBOLD: &[u8] = include_bytes!("../fonts/NotoSans-SemiBold.ttf");
+pub(in crate::advice) const SEMIBOLD: &[u8] = include_bytes!("../fonts/NotoSans-SemiBold.ttf");
 /// Name under which both are found.
-pub(super) const FAMILY: &str = "Noto Sans";
+pub(in crate::advice) const FAMILY: &str = "Noto Sans";
 
 /// How heavy a text is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Weight {
+pub(in crate::advice) enum Weight {
     Regular,
     Semibold,
 }
@@ -36,7 +36,7 @@ const SEMIBOLD_ADVANCES: [u16; 95] = [
 const OTHER: u16 = 700;
 
 /// Width of a text at a size, in the size's unit.
-pub(super) fn width(text: &str, size: f64, weight: Weight) -> f64 {
+pub(in crate::advice) fn width(text: &str, size: f64, weight: Weight) -> f64 {
     let table = match weight {
         Weight::Regular => &REGULAR_ADVANCES,
         Weight::Semibold => &SEMIBOLD_ADVANCES,

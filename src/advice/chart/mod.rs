@@ -6,19 +6,19 @@
 mod alt;
 mod bands;
 pub mod facts;
-mod font;
+pub(in crate::advice) mod font;
 pub(crate) mod gather;
 mod key;
 mod lanes;
 mod night;
 mod png;
 mod scale;
-mod svg;
+pub(in crate::advice) mod svg;
 mod table;
 mod wind;
 
 pub use facts::ChartFacts;
-pub use png::{ChartError, png};
+pub use png::{ChartError, png, png_of_width};
 pub use scale::Width;
 
 use scale::Grid;

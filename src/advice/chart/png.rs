@@ -49,10 +49,15 @@ pub(super) fn tree(svg: &str) -> Result<usvg::Tree, usvg::Error> {
 
 /// Draws a chart for the mail: 880 px wide, opaque paper, palette colours.
 pub fn png(svg: &str) -> Result<Vec<u8>, ChartError> {
+    png_of_width(svg, MAIL_WIDTH_PX)
+}
+
+/// The same at another width \[px\], the paper's margin included.
+pub fn png_of_width(svg: &str, width_px: f32) -> Result<Vec<u8>, ChartError> {
     let tree = tree(svg).map_err(|error| ChartError::Svg(error.to_string()))?;
     let size = tree.size();
-    let scale = (MAIL_WIDTH_PX - 2.0 * MARGIN_PX) / size.width();
-    let (width, height) = (pixels(MAIL_WIDTH_PX), pixels(size.height() * scale + 2.0 * MARGIN_PX));
+    let scale = (width_px - 2.0 * MARGIN_PX) / size.width();
+    let (width, height) = (pixels(width_px), pixels(size.height() * scale + 2.0 * MARGIN_PX));
     let mut picture = tiny_skia::Pixmap::new(width, height).ok_or(ChartError::Size { width, height })?;
     picture.fill(tiny_skia::Color::from_rgba8(0xFB, 0xF8, 0xF1, 0xFF));
     let place = tiny_skia::Transform::from_scale(scale, scale).post_translate(MARGIN_PX, MARGIN_PX);

@@ -4,15 +4,15 @@ use std::fmt::Write as _;
 
 use super::font::{self, Weight};
 
-pub(super) const INK: &str = "#2A2622";
-pub(super) const BARK: &str = "#62584D";
-pub(super) const PAPER: &str = "#FBF8F1";
-pub(super) const RULE: &str = "#D8CFBF";
-pub(super) const NIGHT: &str = "#ECE6DA";
-pub(super) const GREY_BAND: &str = "#D9D2C6";
-pub(super) const SLATE: &str = "#2C5E86";
-pub(super) const QUINCE: &str = "#E9C65B";
-pub(super) const PLUM: &str = "#7A2348";
+pub(in crate::advice) const INK: &str = "#2A2622";
+pub(in crate::advice) const BARK: &str = "#62584D";
+pub(in crate::advice) const PAPER: &str = "#FBF8F1";
+pub(in crate::advice) const RULE: &str = "#D8CFBF";
+pub(in crate::advice) const NIGHT: &str = "#ECE6DA";
+pub(in crate::advice) const GREY_BAND: &str = "#D9D2C6";
+pub(in crate::advice) const SLATE: &str = "#2C5E86";
+pub(in crate::advice) const QUINCE: &str = "#E9C65B";
+pub(in crate::advice) const PLUM: &str = "#7A2348";
 
 /// Room above the baseline and below it, as a share of the size: capitals and tails.
 const ABOVE: f64 = 0.80;
@@ -20,26 +20,26 @@ const BELOW: f64 = 0.22;
 
 /// A box of the picture.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Rect {
-    pub(super) left: f64,
-    pub(super) top: f64,
-    pub(super) right: f64,
-    pub(super) bottom: f64,
+pub(in crate::advice) struct Rect {
+    pub(in crate::advice) left: f64,
+    pub(in crate::advice) top: f64,
+    pub(in crate::advice) right: f64,
+    pub(in crate::advice) bottom: f64,
 }
 
 impl Rect {
-    pub(super) fn overlaps(&self, other: &Self) -> bool {
+    pub(in crate::advice) fn overlaps(&self, other: &Self) -> bool {
         self.left < other.right && other.left < self.right && self.top < other.bottom && other.top < self.bottom
     }
 
-    pub(super) fn inside(&self, other: &Self) -> bool {
+    pub(in crate::advice) fn inside(&self, other: &Self) -> bool {
         self.left >= other.left && self.right <= other.right && self.top >= other.top && self.bottom <= other.bottom
     }
 }
 
 /// Where a text hangs on its point.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Anchor {
+pub(in crate::advice) enum Anchor {
     Start,
     Middle,
     End,
@@ -47,20 +47,20 @@ pub(super) enum Anchor {
 
 /// A text with its looks.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Label<'a> {
-    pub(super) text: &'a str,
-    pub(super) x: f64,
-    pub(super) y: f64,
-    pub(super) size: f64,
-    pub(super) weight: Weight,
-    pub(super) anchor: Anchor,
-    pub(super) colour: &'static str,
-    pub(super) halo: bool,
+pub(in crate::advice) struct Label<'a> {
+    pub(in crate::advice) text: &'a str,
+    pub(in crate::advice) x: f64,
+    pub(in crate::advice) y: f64,
+    pub(in crate::advice) size: f64,
+    pub(in crate::advice) weight: Weight,
+    pub(in crate::advice) anchor: Anchor,
+    pub(in crate::advice) colour: &'static str,
+    pub(in crate::advice) halo: bool,
 }
 
 impl<'a> Label<'a> {
     /// Regular Bark text that starts at a point.
-    pub(super) fn at(text: &'a str, x: f64, y: f64, size: f64) -> Self {
+    pub(in crate::advice) fn at(text: &'a str, x: f64, y: f64, size: f64) -> Self {
         Self {
             text,
             x,
@@ -73,34 +73,34 @@ impl<'a> Label<'a> {
         }
     }
 
-    pub(super) fn ink(self) -> Self {
+    pub(in crate::advice) fn ink(self) -> Self {
         Self { colour: INK, ..self }
     }
 
-    pub(super) fn bold(self) -> Self {
+    pub(in crate::advice) fn bold(self) -> Self {
         Self {
             weight: Weight::Semibold,
             ..self
         }
     }
 
-    pub(super) fn colour(self, colour: &'static str) -> Self {
+    pub(in crate::advice) fn colour(self, colour: &'static str) -> Self {
         Self { colour, ..self }
     }
 
-    pub(super) fn anchor(self, anchor: Anchor) -> Self {
+    pub(in crate::advice) fn anchor(self, anchor: Anchor) -> Self {
         Self { anchor, ..self }
     }
 
-    pub(super) fn halo(self) -> Self {
+    pub(in crate::advice) fn halo(self) -> Self {
         Self { halo: true, ..self }
     }
 
-    pub(super) fn width(&self) -> f64 {
+    pub(in crate::advice) fn width(&self) -> f64 {
         font::width(self.text, self.size, self.weight)
     }
 
-    pub(super) fn rect(&self) -> Rect {
+    pub(in crate::advice) fn rect(&self) -> Rect {
         let width = self.width();
         let left = match self.anchor {
             Anchor::Start => self.x,
@@ -118,13 +118,13 @@ impl<'a> Label<'a> {
 
 /// The picture while it is drawn.
 #[derive(Debug, Default)]
-pub(super) struct Svg {
+pub(in crate::advice) struct Svg {
     body: String,
     texts: Vec<Rect>,
 }
 
 impl Svg {
-    pub(super) fn rect(&mut self, rect: Rect, looks: &str) {
+    pub(in crate::advice) fn rect(&mut self, rect: Rect, looks: &str) {
         let _ = writeln!(
             self.body,
             r#"<rect x="{:.2}" y="{:.2}" width="{:.2}" height="{:.2}" {looks}/>"#,
@@ -135,7 +135,7 @@ impl Svg {
         );
     }
 
-    pub(super) fn line(&mut self, from: (f64, f64), to: (f64, f64), looks: &str) {
+    pub(in crate::advice) fn line(&mut self, from: (f64, f64), to: (f64, f64), looks: &str) {
         let _ = writeln!(
             self.body,
             r#"<line x1="{:.2}" y1="{:.2}" x2="{:.2}" y2="{:.2}" {looks}/>"#,
@@ -144,7 +144,7 @@ impl Svg {
     }
 
     /// A path through points; closed if `close`.
-    pub(super) fn path(&mut self, points: &[(f64, f64)], close: Close, looks: &str) {
+    pub(in crate::advice) fn path(&mut self, points: &[(f64, f64)], close: Close, looks: &str) {
         if points.len() < 2 {
             return;
         }
@@ -160,7 +160,7 @@ impl Svg {
     }
 
     /// Writes a text whatever lies there.
-    pub(super) fn text(&mut self, label: Label<'_>) {
+    pub(in crate::advice) fn text(&mut self, label: Label<'_>) {
         self.texts.push(label.rect());
         let anchor = match label.anchor {
             Anchor::Start => "start",
@@ -189,7 +189,7 @@ impl Svg {
     }
 
     /// Whether a text would lie free of all others, with a little air.
-    pub(super) fn is_free(&self, rect: &Rect) -> bool {
+    pub(in crate::advice) fn is_free(&self, rect: &Rect) -> bool {
         let wide = Rect {
             left: rect.left - 2.0,
             right: rect.right + 2.0,
@@ -199,7 +199,7 @@ impl Svg {
     }
 
     /// Writes the first of the labels that is free and inside `frame`; says whether one was.
-    pub(super) fn place(&mut self, labels: &[Label<'_>], frame: &Rect) -> bool {
+    pub(in crate::advice) fn place(&mut self, labels: &[Label<'_>], frame: &Rect) -> bool {
         let fits = labels
             .iter()
             .find(|label| label.rect().inside(frame) && self.is_free(&label.rect()));
@@ -213,7 +213,7 @@ impl Svg {
     }
 
     /// The whole picture.
-    pub(super) fn finish(self, width: f64, height: f64, title: &str, description: &str) -> String {
+    pub(in crate::advice) fn finish(self, width: f64, height: f64, title: &str, description: &str) -> String {
         let family = font::FAMILY;
         format!(
             r#"<svg xmlns="http://www.w3.org/2000/svg" width="{width:.0}" height="{height:.0}" viewBox="0 0 {width:.0} {height:.0}" role="img" font-family="'{family}', sans-serif">
@@ -232,7 +232,7 @@ impl Svg {
 
 /// Whether a path ends where it began.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Close {
+pub(in crate::advice) enum Close {
     Yes,
     No,
 }
@@ -246,7 +246,7 @@ const PATTERNS: &str = r##"<defs>
 </defs>"##;
 
 /// Text made harmless for XML.
-pub(super) fn escape(text: &str) -> String {
+pub(in crate::advice) fn escape(text: &str) -> String {
     let mut safe = String::with_capacity(text.len());
     for sign in text.chars() {
         match sign {
