@@ -235,6 +235,12 @@ fn people(out: &mut Report, farm: &Farm) {
             count(farm.blackouts.len(), "time")
         ));
     }
+    for hot in &farm.hot_cutting {
+        out.line(&format!(
+            "Hot cutting: {} to {}; the letter warns of fire.",
+            hot.from, hot.to
+        ));
+    }
 }
 
 fn service_lines(out: &mut Report, service: &Service) {

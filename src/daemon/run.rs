@@ -368,6 +368,7 @@ mod tests {
             blocks: Vec::new(),
             picks: Vec::new(),
             blackouts: Vec::new(),
+            hot_cutting: Vec::new(),
         })
     }
 

@@ -1,4 +1,4 @@
-//! When which block is picked, and when it may not be entered.
+//! When which block is picked, when it may not be entered, and when a hot tool is used there.
 
 use chrono::{DateTime, NaiveDate, Utc};
 
@@ -60,4 +60,15 @@ impl Blackout {
     pub fn forbids(&self, block: &BlockId, job: Job) -> bool {
         (self.blocks.is_empty() || self.blocks.contains(block)) && (self.jobs.is_empty() || self.jobs.contains(&job))
     }
+}
+
+/// Days on which cords or cloth are cut with a hot tool: hot knife, iron, flame.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct HotCutting {
+    /// First day.
+    pub from: NaiveDate,
+    /// Last day.
+    pub to: NaiveDate,
+    /// Blocks; empty means the whole farm.
+    pub blocks: Vec<BlockId>,
 }

@@ -15,7 +15,7 @@ use serde::{Deserialize, Serialize};
 use block::{Block, BlockId};
 use cover::CoverSet;
 use crew::{Crew, Machine, Person};
-use harvest::{Blackout, Pick};
+use harvest::{Blackout, HotCutting, Pick};
 use limits::Limits;
 use site::Site;
 
@@ -44,6 +44,8 @@ pub struct Farm {
     pub picks: Vec<Pick>,
     /// Times in which a block may not be entered.
     pub blackouts: Vec<Blackout>,
+    /// Days on which cords or cloth are cut with a hot tool; mostly none.
+    pub hot_cutting: Vec<HotCutting>,
 }
 
 impl Farm {

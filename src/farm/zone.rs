@@ -63,6 +63,18 @@ impl Zone {
         self.instant(day.and_time(NaiveTime::MIN))
     }
 
+    /// Noon of that day on the clock without summer time: the lesser offset of January and July.
+    pub fn standard_noon(&self, day: NaiveDate) -> DateTime<Utc> {
+        let noon = day.and_time(NaiveTime::MIN) + chrono::TimeDelta::hours(12);
+        let ahead = [1, 7].into_iter().filter_map(|month| {
+            let at = NaiveDate::from_ymd_opt(day.year(), month, 1)?
+                .and_time(NaiveTime::MIN)
+                .and_utc();
+            Some(self.local(at) - at.naive_utc())
+        });
+        noon.and_utc() - ahead.min().unwrap_or_default()
+    }
+
     /// Whether the wall-clock time does not exist on that day.
     pub fn is_missing(&self, local: NaiveDateTime) -> bool {
         matches!(
@@ -124,6 +136,16 @@ mod tests {
         let santiago = Zone::named("America/Santiago").unwrap();
         let start = santiago.day_start("2027-09-05".parse().unwrap());
         assert_eq!(santiago.local(start), at("2027-09-05T01:00:00"));
+    }
+
+    /// IANA tz database: Auckland is 12 h ahead without and 13 h with summer time.
+    #[test]
+    fn standard_noon_does_not_follow_summer_time() {
+        let auckland = Zone::named("Pacific/Auckland").unwrap();
+        for day in ["2026-01-10", "2026-07-10"] {
+            let noon = auckland.standard_noon(day.parse().unwrap());
+            assert_eq!(noon.naive_utc(), at(&format!("{day}T00:00:00")), "{day}");
+        }
     }
 
     #[test]

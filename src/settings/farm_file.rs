@@ -4,6 +4,7 @@ use super::block_file;
 use super::cover_file;
 use super::crew_file;
 use super::file::File;
+use super::hot_file;
 use super::limits_file;
 use super::quantity::Allowed;
 use super::site_file;
@@ -13,7 +14,16 @@ use crate::farm::limits::Limits;
 use crate::farm::{Costs, Farm, FarmId};
 
 pub(super) const ROOT: &[&str] = &[
-    "site", "people", "crew", "machine", "set", "limits", "costs", "alley", "block",
+    "site",
+    "people",
+    "crew",
+    "machine",
+    "set",
+    "limits",
+    "costs",
+    "alley",
+    "block",
+    "hot_cutting",
 ];
 pub(super) const COSTS: &[&str] = &["currency", "wage_per_hour", "tractor_per_hour", "fold_extra_per_m"];
 
@@ -36,6 +46,7 @@ pub(super) fn read(file: &File, folder_name: &str, zones: &ZoneData) -> Option<F
     let sets = cover_file::read(&root);
     let blocks = block_file::read(&root, &site, &sets);
     let sets = cover_file::checked(&root, sets, &blocks);
+    let hot_cutting = hot_file::read(&root, &blocks);
     let farm = Farm {
         id,
         site,
@@ -50,6 +61,7 @@ pub(super) fn read(file: &File, folder_name: &str, zones: &ZoneData) -> Option<F
         blocks: blocks.into_iter().map(|draft| draft.block).collect(),
         picks: Vec::new(),
         blackouts: Vec::new(),
+        hot_cutting,
     };
     Some(farm)
 }

@@ -13,6 +13,7 @@ mod disk;
 mod farm_file;
 mod file;
 mod harvest_file;
+mod hot_file;
 mod limits_file;
 mod mail_file;
 mod mistake;
@@ -284,6 +285,7 @@ pub fn farm_keys() -> Vec<String> {
         ("alley", &alley),
         ("block", &block),
         ("block.irrigation", block_file::IRRIGATION),
+        ("hot_cutting", hot_file::HOT_CUTTING),
     ] {
         keys.extend(known.iter().map(|key| format!("{table}.{key}")));
     }

@@ -7,6 +7,7 @@
     reason = "tests"
 )]
 
+mod cautions;
 mod charts;
 mod fetching;
 mod holes;

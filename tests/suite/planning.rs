@@ -97,6 +97,7 @@ fn farm(picks: Vec<Pick>) -> Farm {
         blocks: vec![block("Creek"), block("Mill")],
         picks,
         blackouts: Vec::new(),
+        hot_cutting: Vec::new(),
     }
 }
 

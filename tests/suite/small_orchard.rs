@@ -416,6 +416,7 @@ fn farm() -> Farm {
             pick("Hill", "2026-03-30", 3),
         ],
         blackouts: Vec::new(),
+        hot_cutting: Vec::new(),
     }
 }
 

@@ -87,6 +87,7 @@ fn farm() -> Farm {
         blocks: vec![block("Creek"), block("Hill")],
         picks: Vec::new(),
         blackouts: Vec::new(),
+        hot_cutting: Vec::new(),
     }
 }
 

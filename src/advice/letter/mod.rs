@@ -2,11 +2,14 @@
 
 mod blocks;
 mod calendar_jobs;
+mod care;
 mod days;
 mod digest;
 mod end;
 mod head;
 mod headline;
+mod heat;
+mod hot_tool;
 mod lead;
 mod morning;
 mod rolls;
