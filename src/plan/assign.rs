@@ -271,7 +271,8 @@ fn half_hour_down(at: DateTime<Utc>) -> DateTime<Utc> {
 }
 
 /// The job that costs most to miss: of today's tasks the one with the earliest last sensible day, weather-bound jobs
-/// before the walk along the ties; with nothing to do today, the most pressing job that cannot be done.
+/// before the walk along the ties; with nothing to do today, the most pressing job that cannot be done. A block that is
+/// shut is no news and must not hide the others.
 fn headline(farm: &Farm, plan: &Plan) -> Option<Headline> {
     let weight = |headline: &Headline| {
         let job = plan.job(headline.block, headline.job);
@@ -293,8 +294,12 @@ fn headline(farm: &Farm, plan: &Plan) -> Option<Headline> {
         });
     let all = by_urgency(plan).into_iter().map(|(block, job)| Headline { block, job });
     let wanted = all.filter(|headline| {
+        let open = plan
+            .blocks
+            .get(headline.block)
+            .is_some_and(|block| block.no_entry.is_none());
         plan.job(headline.block, headline.job)
-            .is_some_and(|job| job.from <= plan.today && job.held.is_none())
+            .is_some_and(|job| open && job.from <= plan.today && job.held.is_none())
     });
     tasks.min_by_key(weight).or_else(|| wanted.min_by_key(weight))
 }

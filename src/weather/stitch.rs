@@ -53,6 +53,8 @@ pub struct Source<'a> {
 
 /// Length of the past on a timeline.
 const PAST_HOURS: i64 = 120;
+/// Hours ahead in which a forecast counts as firm.
+const FIRM_HOURS: usize = 72;
 /// Longest hole that the wetness run bridges.
 const BRIDGED_HOURS: usize = 3;
 
@@ -257,27 +259,45 @@ fn remarks(
             (Offer::Gone, _) => found.push(format!("Not known: {word}. The forecast had it until now.")),
         }
     }
-    for quantity in Quantity::NEEDED {
-        let holes = runs
-            .iter()
-            .map(|run| holes(run.of(quantity), now_row))
-            .max()
-            .unwrap_or(0);
-        if holes > 0 {
-            let hours = if holes == 1 {
-                "1 hour".to_owned()
-            } else {
-                format!("{holes} hours")
-            };
-            found.push(format!("Missing in the forecast: {} of {hours}.", quantity.word()));
-        }
-    }
+    found.extend(gaps(runs, now_row));
     found
 }
 
-/// Gaps between now and the last value.
-fn holes(series: &Series, now_row: usize) -> usize {
-    (now_row..series.horizon()).filter(|k| series.get(*k).is_none()).count()
+/// What is missing between now and the end of the longest series; quantities missing alike in one sentence.
+fn gaps(runs: &[Run], now_row: usize) -> Vec<String> {
+    let end = runs.iter().map(Run::horizon).max().unwrap_or(0);
+    let mut alike: Vec<((usize, usize), Vec<&str>)> = Vec::new();
+    for quantity in Quantity::NEEDED {
+        let holes: Vec<usize> = runs.iter().map(|run| holes(run.of(quantity), now_row, end)).collect();
+        let most = holes.iter().copied().max().unwrap_or(0);
+        let short = holes.iter().filter(|holes| **holes > 0).count();
+        match alike.iter_mut().find(|(gap, _)| *gap == (most, short)) {
+            _ if most == 0 => {}
+            Some((_, words)) => words.push(quantity.word()),
+            None => alike.push(((most, short), vec![quantity.word()])),
+        }
+    }
+    let sentence = |((hours, short), words): ((usize, usize), Vec<&str>)| {
+        let plural = if hours == 1 { "" } else { "s" };
+        let in_runs = if short < runs.len() {
+            format!(", in {short} of {} runs", runs.len())
+        } else {
+            String::new()
+        };
+        format!(
+            "Missing in the forecast: {} of {hours} hour{plural}{in_runs}.",
+            words.join(", ")
+        )
+    };
+    alike.into_iter().map(sentence).collect()
+}
+
+/// Gaps between now and the last value. A series that ends within the firm days is counted to the end of the
+/// longest one, for it darkens them as a hole does; a later end is usual and shows in the days themselves.
+fn holes(series: &Series, now_row: usize, end: usize) -> usize {
+    let own = series.horizon();
+    let until = if own < now_row + FIRM_HOURS { end } else { own };
+    (now_row..until).filter(|k| series.get(*k).is_none()).count()
 }
 
 #[cfg(test)]
@@ -386,7 +406,7 @@ mod tests {
     #[test]
     fn each_quantity_ends_where_its_own_forecast_ends() {
         let mut main = forecast(Kind::Single, 1, 1.0, "2026-03-04T00:00:00Z", 360);
-        for k in 200..360 {
+        for k in 240..360 {
             main.runs[0].gust.put(k, None);
         }
         let line = stitch(&[source(&main)], at(NOW), |_| 1.0).unwrap();
@@ -430,5 +450,23 @@ mod tests {
         }
         let line = stitch(&[source(&main)], at(NOW), |_| 1.0).unwrap();
         assert_eq!(line.remarks, ["Missing in the forecast: wind of 3 hours."]);
+    }
+
+    /// A series that ends early, or a run that knows nothing, darkens as many hours as a hole would.
+    #[test]
+    fn sun_that_ends_early_and_a_run_without_gusts_are_said() {
+        let mut members = forecast(Kind::Members, 3, 0.5, "2026-03-04T00:00:00Z", 360);
+        for k in 180..360 {
+            members.runs.iter_mut().for_each(|run| run.shortwave.put(k, None));
+        }
+        members.runs[1].gust = Series::gaps(360);
+        let line = stitch(&[source(&members)], at(NOW), |_| 1.0).unwrap();
+        assert_eq!(
+            line.remarks,
+            [
+                "Missing in the forecast: gusts of 223 hours, in 1 of 3 runs.",
+                "Missing in the forecast: sunshine of 180 hours."
+            ]
+        );
     }
 }

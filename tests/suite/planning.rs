@@ -257,6 +257,25 @@ fn a_blacked_out_block_has_no_window_and_says_until_when() {
     assert!(plan.tasks.is_empty());
 }
 
+/// The shut block is wanted first, but the letter must speak of the one that somebody could work in.
+#[test]
+fn a_shut_block_does_not_hide_that_another_one_is_due() {
+    let mut farm = farm(vec![pick("Creek", "2026-03-12"), pick("Mill", "2026-03-14")]);
+    farm.blackouts.push(Blackout {
+        from: "2026-03-09T09:00:00Z".parse().unwrap(),
+        to: "2026-03-11T09:00:00Z".parse().unwrap(),
+        blocks: vec![BlockId("Creek".to_owned())],
+        jobs: Vec::new(),
+        text: "spray re-entry".to_owned(),
+    });
+    let out = [
+        laid("Creek", "2026-02-10T08:00:00Z"),
+        laid("Mill", "2026-02-10T08:00:00Z"),
+    ];
+    let plan = plan(&farm, &out, &[]);
+    assert_eq!(plan.headline.map(|head| head.block), Some(1));
+}
+
 #[test]
 fn two_jobs_never_ask_for_the_same_hands() {
     let mut farm = farm(vec![pick("Creek", "2026-03-16"), pick("Mill", "2026-03-18")]);

@@ -4,10 +4,9 @@ use chrono::{DateTime, TimeDelta, Utc};
 
 use super::Head;
 use super::morning::Morning;
-use crate::advice::spread;
 use crate::advice::words;
 use crate::weather::forecast::IssueBasis;
-use crate::weather::{Freshness, Quantity, Timeline};
+use crate::weather::{Freshness, Quantity, Run, Timeline};
 
 /// A line longer than this breaks on paper and on a phone.
 const LINE: usize = 80;
@@ -76,10 +75,14 @@ impl Morning<'_> {
         let from = day.start.max(self.inputs.now - TimeDelta::hours(1));
         let rows =
             (0..weather.stamps.count).filter(|k| weather.stamps.start(*k) >= from && weather.stamps.at(*k) <= day.end);
+        // No window is judged on an hour that one of the runs does not know.
         let known = |k: usize| {
-            Quantity::NEEDED
-                .iter()
-                .all(|quantity| spread::at_row(weather, *quantity, k).is_some())
+            let knows = |run: &Run| {
+                Quantity::NEEDED
+                    .iter()
+                    .all(|quantity| run.of(*quantity).get(k).is_some())
+            };
+            weather.runs.iter().all(knows)
         };
         let (mut unknown, mut hours) = (0, 0_i64);
         for k in rows {
