@@ -896,7 +896,12 @@ fn the_simple_rules_stand_beside_the_model_day_by_day() {
     let tomorrow = days[1];
     assert_eq!(tomorrow.hours, 24);
     // A dewy night without rain: rules and model both see wet hours, and neither calls the whole day wet.
-    for wet in [tomorrow.model_top, tomorrow.humid, tomorrow.close, tomorrow.either_or_rain] {
+    for wet in [
+        tomorrow.model_top,
+        tomorrow.humid,
+        tomorrow.close,
+        tomorrow.either_or_rain,
+    ] {
         assert!((1..24).contains(&wet), "{tomorrow:?}");
     }
     assert!(tomorrow.either_or_rain >= tomorrow.humid.max(tomorrow.close));

@@ -31,7 +31,7 @@ impl<'a> Morning<'a> {
         } else if matches!(lead, Lead::Nothing { .. } | Lead::Wait { .. }) {
             Some("Nothing is due today.".to_owned())
         } else {
-            Some("Nothing can be done today.".to_owned())
+            Some("Nothing can be advised today.".to_owned())
         };
         let rest = self.next_workday();
         let gap = (rest - today).num_days();
