@@ -51,7 +51,7 @@ pub(crate) fn at(more: u64, hour: f64) -> DateTime<Utc> {
     zone().day_start(today() + Days::new(more)) + minutes(hour)
 }
 
-#[allow(clippy::cast_possible_truncation, reason = "whole minutes of a test")]
+#[expect(clippy::cast_possible_truncation, reason = "whole minutes of a test")]
 fn minutes(hours: f64) -> TimeDelta {
     TimeDelta::minutes((hours * 60.0).round() as i64)
 }
@@ -497,7 +497,7 @@ fn rain(hour: f64) -> f64 {
 }
 
 /// Five days back, ten days on, ten runs that part with time.
-#[allow(clippy::cast_precision_loss, reason = "small counts")]
+#[expect(clippy::cast_precision_loss, reason = "small counts")]
 fn timeline(now: DateTime<Utc>) -> Timeline {
     let start = at(0, 0.0) - TimeDelta::days(5);
     let count = 15 * 24;
@@ -748,7 +748,7 @@ fn outlook(name: &str) -> BlockOutlook {
 }
 
 /// Wet by night, wet through the front, dry by day.
-#[allow(clippy::cast_precision_loss, reason = "small counts")]
+#[expect(clippy::cast_precision_loss, reason = "small counts")]
 fn hour_view(k: usize) -> HourView {
     let hour = k as f64 - 120.0;
     let (day, clock) = ((hour / 24.0).floor(), hour.rem_euclid(24.0));
