@@ -64,7 +64,7 @@ pub(super) fn advise(arguments: &Arguments) -> Result<String, Failure> {
         .as_ref()
         .map(|service| remembered(service, &farm, now))
         .transpose()?
-        .unwrap_or_default();
+        .unwrap_or_else(Memory::empty);
     let next_letter = service
         .as_ref()
         .and_then(|service| schedule::next_due(&service.daemon.letter, &farm.site.zone, now))
@@ -87,19 +87,27 @@ pub(super) fn advise(arguments: &Arguments) -> Result<String, Failure> {
 }
 
 /// What the state folder remembers of a farm.
-#[derive(Debug, Default)]
+#[derive(Debug)]
 pub(super) struct Memory {
     pub(super) entries: Vec<Entry>,
     pub(super) number: u32,
     pub(super) yesterday: Option<crate::advice::letter::Digest>,
 }
 
+impl Memory {
+    /// Nothing was told, and the letter is the first.
+    fn empty() -> Self {
+        Self {
+            entries: Vec::new(),
+            number: 1,
+            yesterday: None,
+        }
+    }
+}
+
 fn remembered(service: &Service, farm: &Farm, now: DateTime<Utc>) -> Result<Memory, Failure> {
     let Some(store) = Store::look(&service.state)? else {
-        return Ok(Memory {
-            number: 1,
-            ..Memory::default()
-        });
+        return Ok(Memory::empty());
     };
     let before = store.letter_before(&farm.id, farm.site.zone.day(now))?;
     Ok(Memory {
