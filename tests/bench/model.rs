@@ -4,10 +4,15 @@
 //! vapour pressure, once for each root of the heat balance.
 
 use covercast::alley::Alley;
+use covercast::farm::Job;
+use covercast::farm::limits::Limits;
 use covercast::physics::tie_load::Ties;
 use covercast::physics::wind::Shelter;
 use covercast::physics::{Hour, Row, SUB_STEPS, Start, Sunlight, run, vapour};
+use covercast::units::{Celsius, MetresPerSecond, Millimetres};
 use covercast::weather::Stamps;
+use covercast::workability::hour::{Setting, Worths};
+use covercast::workability::verdict::Conditions;
 use divan::{Bencher, black_box};
 
 const HOURS: usize = 16 * 24;
@@ -60,21 +65,37 @@ fn members() -> Vec<Vec<Row>> {
     (0..MEMBERS).map(|_| member()).collect()
 }
 
-/// Sun, hedges, balance of all members, and wind and load of every hour.
+/// Sun, hedges, balance of all members, wind and load of every hour, and its worth for the four jobs.
 #[divan::bench]
 fn whole_block(bencher: Bencher) {
-    let (alley, members) = (alley(), members());
+    let (alley, members, limits) = (alley(), members(), Limits::default());
     bencher.bench_local(|| {
         let light = Sunlight::of(&alley, stamps());
         let (shelter, ties) = (Shelter::of(&alley), Ties::of(&alley));
         let mut worst = 0.0_f64;
         for member in &members {
-            black_box(run::run(&alley, &light, member, Start::Empty));
-            for row in member {
-                if let Row::Known(hour) = row {
-                    let ratios = shelter.ratios(hour.direction_deg);
-                    black_box(shelter.gust(ratios.inside, hour.wind, hour.gust));
-                    worst = worst.max(ties.utilisation(shelter.gust(ratios.edge, hour.wind, hour.gust), ratios.sin2));
+            let cover = run::run(&alley, &light, member, Start::Empty);
+            for ((row, water), sun) in member.iter().zip(&cover).zip(&light.hours) {
+                let Row::Known(hour) = row else { continue };
+                let ratios = shelter.ratios(hour.direction_deg);
+                let gust_cover = shelter.gust(ratios.inside, hour.wind, hour.gust);
+                worst = worst.max(ties.utilisation(shelter.gust(ratios.edge, hour.wind, hour.gust), ratios.sin2));
+                let setting = Setting {
+                    elevation_deg: sun.elevation_deg,
+                    thunder: false,
+                    snow: false,
+                    conditions: Conditions {
+                        gust: MetresPerSecond(hour.gust),
+                        gust_cover: MetresPerSecond(gust_cover),
+                        rain: Millimetres(hour.rain_mm),
+                        film: Millimetres(water.film_mm),
+                        under: Millimetres(water.under_mm),
+                        pond: Millimetres(water.pond_mm),
+                        air: Celsius(hour.air_c),
+                    },
+                };
+                for job in [Job::Lift, Job::Lay, Job::Fold, Job::Check] {
+                    black_box(Worths::of(job, &limits, &setting).weakest());
                 }
             }
         }
