@@ -9,9 +9,11 @@ pub mod forecast;
 pub mod run;
 pub mod series;
 pub mod stitch;
+pub mod valid;
 
 pub use credit::Credit;
 pub use forecast::{Forecast, Freshness, Issue, IssueBasis, Kind, Offer, Place, Product};
 pub use run::{Quantity, Run};
 pub use series::{Series, Stamps};
 pub use stitch::{Source, Timeline, stitch};
+pub use valid::{Told, Valid};
