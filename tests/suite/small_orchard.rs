@@ -540,6 +540,7 @@ fn timeline(now: DateTime<Utc>) -> Timeline {
         kind: Kind::Members,
         estimated: std::collections::BTreeSet::new(),
         untold: std::collections::BTreeSet::new(),
+        coarse_from: None,
         past_hours: 120,
         issue: Issue {
             at: now - minutes(4.5),

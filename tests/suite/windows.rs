@@ -125,6 +125,7 @@ fn timeline(kind: Kind, runs: Vec<Run>) -> Timeline {
         kind,
         estimated: BTreeSet::new(),
         untold: BTreeSet::new(),
+        coarse_from: None,
         past_hours: PAST,
         issue: Issue {
             at: at("2026-09-10T00:00:00Z"),
@@ -298,6 +299,17 @@ fn what_is_estimated_or_not_told_is_maybe_at_best() {
         };
         assert!(window(&look, 0, 10).remarks.contains(&said));
     }
+}
+
+#[test]
+fn what_a_forecast_tells_in_long_steps_only_is_maybe_at_best() {
+    let mut timeline = members();
+    assert_eq!(window(&look(&timeline, Job::Check), 0, 10).verdict, Verdict::Go);
+    timeline.coarse_from = Some(PAST + 24);
+    let look = look(&timeline, Job::Check);
+    assert_eq!(window(&look, 0, 10).verdict, Verdict::Go);
+    assert_eq!(window(&look, 1, 10).verdict, Verdict::Maybe);
+    assert!(window(&look, 1, 10).remarks.contains(&Remark::LongSteps));
 }
 
 #[test]
