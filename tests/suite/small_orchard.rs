@@ -745,6 +745,7 @@ fn outlook(name: &str) -> BlockOutlook {
         light: (0..5)
             .map(|day| (today() - Days::new(5 - day), Megajoules(11.0)))
             .collect(),
+        slots: Vec::new(),
     }
 }
 

@@ -19,7 +19,7 @@ use covercast::workability::outlook::outlooks_learning;
 use covercast::workability::roll::clocks;
 use covercast::workability::{BlockOutlook, Factor, JobRequest, Missing, Remark, Verdict, Window, outlook, outlooks};
 
-const PAST: usize = 120;
+pub(crate) const PAST: usize = 120;
 const AHEAD: usize = 5 * 24;
 const COUNT: usize = PAST + AHEAD;
 
@@ -138,19 +138,19 @@ fn timeline(kind: Kind, runs: Vec<Run>) -> Timeline {
     }
 }
 
-fn members() -> Timeline {
+pub(crate) fn members() -> Timeline {
     timeline(
         Kind::Members,
         (0..10).map(|member| fine_run(f64::from(member) * 0.2 - 1.0)).collect(),
     )
 }
 
-fn single() -> Timeline {
+pub(crate) fn single() -> Timeline {
     timeline(Kind::Single, vec![fine_run(0.0)])
 }
 
 /// Puts a value into every run from `from` to `to` hours after five in the morning of the first day.
-fn put(timeline: &mut Timeline, quantity: Quantity, hours: std::ops::Range<usize>, value: Option<f64>) {
+pub(crate) fn put(timeline: &mut Timeline, quantity: Quantity, hours: std::ops::Range<usize>, value: Option<f64>) {
     for run in &mut timeline.runs {
         for hour in hours.clone() {
             run.of_mut(quantity).put(PAST + hour, value);
@@ -158,7 +158,7 @@ fn put(timeline: &mut Timeline, quantity: Quantity, hours: std::ops::Range<usize
     }
 }
 
-fn request(job: Job, hours: f64) -> JobRequest {
+pub(crate) fn request(job: Job, hours: f64) -> JobRequest {
     JobRequest {
         job,
         length: Hours(hours),
@@ -166,7 +166,7 @@ fn request(job: Job, hours: f64) -> JobRequest {
     }
 }
 
-fn look_with(timeline: &Timeline, ground: &Ground, jobs: &[JobRequest]) -> BlockOutlook {
+pub(crate) fn look_with(timeline: &Timeline, ground: &Ground, jobs: &[JobRequest]) -> BlockOutlook {
     let farm = farm();
     outlook(&farm.blocks[0], &farm, ground, timeline, jobs, now())
 }
