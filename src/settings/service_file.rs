@@ -188,6 +188,7 @@ fn service(table: &Table<'_>, folder: &Path) -> Source {
         base_url: base_url(table, allow_loopback).unwrap_or_default(),
         key_file: secret(table, "key_file", folder),
         models: model(table),
+        station: None,
         days: table.whole("days", 1, if ensemble { 35 } else { 16 }).unwrap_or(10),
         product: table.choice("product", PRODUCTS).unwrap_or(Product::SixHourlyModel),
         allow_loopback,

@@ -14,8 +14,8 @@ use chrono::{DateTime, TimeDelta, Utc};
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 
-use super::open_meteo::{self, Context};
-use super::{Service, ServiceState, Settings, place_of, request};
+use super::context::{Context, offered as offers};
+use super::{Service, ServiceState, Settings, place_of, reader, request};
 use crate::farm::site::Site;
 use crate::weather::{Forecast, Issue, Quantity};
 
@@ -91,9 +91,9 @@ pub(super) fn load(settings: &Settings, service: &Service, site: &Site, now: Dat
         fetched: about.fetched,
         previous: None,
         offered: &offered,
-        asked: Some(request::asked(service)),
+        asked: request::asked(service),
     };
-    let mut forecast = open_meteo::read(body, &context).ok()?;
+    let mut forecast = reader::read(service.kind, body, &context).ok()?;
     forecast.issue = about.issue;
     Some(Kept { about, forecast })
 }
@@ -111,11 +111,7 @@ pub(super) fn save(
     let now = forecast.fetched;
     let mut given = before.map(|about| about.given.clone()).unwrap_or_default();
     given.retain(|_, at| now - *at < OFFER_HOLDS);
-    given.extend(
-        open_meteo::offered(forecast)
-            .into_iter()
-            .map(|quantity| (quantity, now)),
-    );
+    given.extend(offers(forecast).into_iter().map(|quantity| (quantity, now)));
     let mut about = About {
         version: VERSION,
         asked: key(service, site),
@@ -180,7 +176,7 @@ fn path(settings: &Settings, service: &Service, site: &Site, ending: &str) -> Pa
 }
 
 fn key(service: &Service, site: &Site) -> String {
-    request::forecast(service, site, None)
+    request::standing(service, site)
         .map(|url| url.to_string())
         .unwrap_or_default()
 }

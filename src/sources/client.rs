@@ -6,11 +6,11 @@ use chrono::{DateTime, TimeDelta, Utc};
 use reqwest::header::{self, HeaderMap, HeaderValue};
 use reqwest::{StatusCode, Url};
 
+use super::context::Context;
 use super::fault::{Fault, What};
 use super::key::Key;
-use super::open_meteo::{self, Context};
 use super::transport::{Answer, Transport, text};
-use super::{Refusal, Service, ServiceState, Settings, cache, place_of, request};
+use super::{Refusal, Service, ServiceState, Settings, cache, place_of, reader, request};
 use crate::farm::site::Site;
 use crate::weather::{Forecast, Issue, IssueBasis};
 
@@ -130,7 +130,7 @@ struct Asking<'a> {
 impl Asking<'_> {
     async fn ask(&self, state: &mut ServiceState) -> Result<Pulled, What> {
         let key = self.service.key_file.as_deref().map(Key::read).transpose()?;
-        let url = request::forecast(self.service, self.site, key.as_ref())?;
+        let url = request::address(self.service, self.site, self.now, key.as_ref())?;
         let kept = cache::load(self.settings, self.service, self.site, self.now);
         let conditions = kept.as_ref().map(|kept| conditions(&kept.about)).unwrap_or_default();
         let answer = self.transport.get(url, conditions, key.as_ref()).await?;
@@ -149,13 +149,14 @@ impl Asking<'_> {
             fetched: self.now,
             previous: kept.as_ref().map(|kept| &kept.forecast),
             offered: &offered,
-            asked: Some(request::asked(self.service)),
+            asked: request::asked(self.service),
         };
         let blotted = |refusal| match (refusal, &key) {
             (Refusal::ServiceError(reason), Some(key)) => Refusal::ServiceError(key.blotted(&reason)),
             (refusal, _) => refusal,
         };
-        let mut forecast = open_meteo::read(&answer.body, &context).map_err(|refusal| What::Reply(blotted(refusal)))?;
+        let mut forecast =
+            reader::read(self.service.kind, &answer.body, &context).map_err(|refusal| What::Reply(blotted(refusal)))?;
         if let Some(run) = self.run_time(state).await {
             let at = run.min(forecast.issue.at);
             forecast.issue = Issue {

@@ -3,10 +3,14 @@
 mod address;
 pub mod cache;
 pub mod client;
+pub mod context;
 pub mod fault;
 pub mod issue;
 mod key;
+pub mod kind;
 pub mod open_meteo;
+mod reader;
+mod recognise;
 pub mod refusal;
 pub mod round;
 mod request;
@@ -19,7 +23,10 @@ use chrono::{DateTime, Utc};
 
 pub use cache::{load_state, save_state};
 pub use client::{Limits, Pulled, cached, prepare_tls, pull, pull_within};
+pub use context::{Context, offered};
 pub use fault::Fault;
+pub use kind::{Gives, ServiceKind};
+pub use recognise::{Form, recognise};
 pub use refusal::Refusal;
 pub use state::ServiceState;
 
@@ -36,15 +43,15 @@ pub fn read_reply(
     fetched: DateTime<Utc>,
     previous: Option<&Forecast>,
 ) -> Result<Forecast, Refusal> {
-    let offered = previous.map(open_meteo::offered).unwrap_or_default();
-    let context = open_meteo::Context {
+    let offered = previous.map(offered).unwrap_or_default();
+    let context = Context {
         site: place_of(site),
         fetched,
         previous,
         offered: &offered,
         asked: None,
     };
-    open_meteo::read(bytes, &context)
+    reader::recognised(bytes, &context)
 }
 
 /// A site as a point of a forecast.
@@ -83,21 +90,14 @@ pub struct Service {
     pub key_file: Option<PathBuf>,
     /// Model to ask for; `None` for the service's own choice.
     pub models: Option<String>,
+    /// Station to ask for, by the id the service gives it; for services that answer by station.
+    pub station: Option<String>,
     /// Days ahead.
     pub days: u32,
     /// For the age.
     pub product: Product,
     /// Plain http and loopback addresses are allowed; for tests and own servers only.
     pub allow_loopback: bool,
-}
-
-/// What a service replies.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum ServiceKind {
-    /// Open-Meteo forecast interface: one best forecast.
-    OpenMeteoForecast,
-    /// Open-Meteo ensemble interface: members.
-    OpenMeteoEnsemble,
 }
 
 /// What a forecast is used for.
@@ -107,4 +107,6 @@ pub enum Role {
     Members,
     /// A single forecast: decides alone, or beside members can only lower a chance.
     Main,
+    /// A single forecast that never decides while another can: it only makes wind and rain worse where it is worse.
+    Check,
 }

@@ -114,6 +114,11 @@ pub enum Refusal {
         /// Its last hour.
         last: DateTime<Utc>,
     },
+    /// A proper reply, but no forecast.
+    NoForecast {
+        /// What it holds.
+        holds: &'static str,
+    },
 }
 
 impl fmt::Display for Refusal {
@@ -235,6 +240,7 @@ impl fmt::Display for Refusal {
                 "the reply ends at {}, before now; fetch a new one, or set --now for an old recording",
                 last.format("%Y-%m-%d %H:%M UTC")
             ),
+            Self::NoForecast { holds } => write!(f, "the reply is no forecast but holds {holds}"),
         }
     }
 }

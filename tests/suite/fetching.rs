@@ -146,6 +146,7 @@ impl Asker {
             base_url: base_url.to_owned(),
             key_file: Some(key_file),
             models: None,
+            station: None,
             days: 10,
             product: Product::HourlyModel,
             allow_loopback,

@@ -12,31 +12,15 @@ mod names;
 mod reply;
 mod values;
 
-use std::collections::BTreeSet;
-
-use chrono::{DateTime, TimeDelta, Utc};
+use chrono::TimeDelta;
 
 use self::axis::Axis;
 use self::reply::Reply;
-use super::issue::{self, Asked};
+pub use super::context::{Context, offered};
+use super::issue;
 use super::refusal::{Refusal, cleaned};
 use crate::units::{Degrees, Metres};
-use crate::weather::{Credit, Forecast, Kind, Offer, Place, Quantity};
-
-/// What one reply is measured against.
-#[derive(Debug, Clone, Copy)]
-pub struct Context<'a> {
-    /// The site it was asked for.
-    pub site: Place,
-    /// When it was fetched.
-    pub fetched: DateTime<Utc>,
-    /// The reply of the same service before this one.
-    pub previous: Option<&'a Forecast>,
-    /// What the service has lately offered; a series of these that is gone is a hole and is not estimated.
-    pub offered: &'a BTreeSet<Quantity>,
-    /// The days that were asked for; `None` for a file whose request is not known.
-    pub asked: Option<Asked>,
-}
+use crate::weather::{Credit, Forecast, Kind, Place};
 
 /// Furthest that a reply's place may lie from the site \[degrees\] or above or below it \[m\].
 ///
@@ -82,16 +66,6 @@ pub fn read(bytes: &[u8], context: &Context<'_>) -> Result<Forecast, Refusal> {
     let offset = TimeDelta::seconds(reply.utc_offset_s.unwrap_or(0).clamp(-86_400, 86_400));
     forecast.issue = issue::of(&forecast, offset, context.previous, context.asked)?;
     Ok(forecast)
-}
-
-/// What a forecast offered of itself.
-pub fn offered(forecast: &Forecast) -> BTreeSet<Quantity> {
-    forecast
-        .offers
-        .iter()
-        .filter(|(_, offer)| **offer == Offer::Given)
-        .map(|(quantity, _)| *quantity)
-        .collect()
 }
 
 fn parse(bytes: &[u8]) -> Result<Reply, Refusal> {
