@@ -72,7 +72,7 @@ fn markup(bytes: &[u8]) -> Form {
 fn json(bytes: &[u8]) -> Form {
     let mut reader = serde_json::Deserializer::from_slice(bytes);
     // What is cut off further down has still shown its keys; who reads it says what is wrong.
-    let Ok(top) = Peek(3).deserialize(&mut reader) else {
+    let Ok(top) = Peek(4).deserialize(&mut reader) else {
         return Form::OpenMeteo;
     };
     let is = |seen: &Seen, kind: &str| matches!(seen.at("@type"), Some(Seen::Text(text)) if text.ends_with(kind));
