@@ -23,6 +23,8 @@ use crate::weather::{Forecast, Issue, Quantity};
 const VERSION: u32 = 1;
 /// Largest file read.
 const LARGEST: u64 = 9 << 20;
+/// How long the cell of a place is not asked for again.
+const CELL_HOLDS: TimeDelta = TimeDelta::days(7);
 /// How long a quantity counts as offered after the last reply that gave it.
 const OFFER_HOLDS: TimeDelta = TimeDelta::hours(24);
 
@@ -36,13 +38,18 @@ pub(super) struct About {
     pub(super) issue: Issue,
     /// When each quantity was last given.
     given: BTreeMap<Quantity, DateTime<Utc>>,
-    pub(super) etag: Option<String>,
-    pub(super) last_modified: Option<String>,
+    etag: Option<String>,
+    last_modified: Option<String>,
     /// Of this line with an empty hash, and of the reply.
     sha256: String,
 }
 
 impl About {
+    /// `ETag` and `Last-Modified`.
+    pub(super) fn validators(&self) -> (Option<String>, Option<String>) {
+        (self.etag.clone(), self.last_modified.clone())
+    }
+
     fn hash(&self, body: &[u8]) -> Option<String> {
         let mut bytes = serde_json::to_vec(&Self {
             sha256: String::new(),
@@ -70,9 +77,14 @@ pub(super) fn offered(about: Option<&About>, now: DateTime<Utc>) -> BTreeSet<Qua
         .collect()
 }
 
-/// The kept reply of a service for a site. `None` if there is none, it is damaged, for another place or
-/// request, or from after `now`.
-pub(super) fn load(settings: &Settings, service: &Service, site: &Site, now: DateTime<Utc>) -> Option<Kept> {
+/// The kept reply of a service for a site as bytes. `None` if there is none, it is damaged, for another place
+/// or request, or from after `now`.
+pub(super) fn load_bytes(
+    settings: &Settings,
+    service: &Service,
+    site: &Site,
+    now: DateTime<Utc>,
+) -> Option<(About, Vec<u8>)> {
     let mut bytes = Vec::new();
     let file = File::open(path(settings, service, site, "reply")).ok()?;
     file.take(LARGEST).read_to_end(&mut bytes).ok()?;
@@ -85,6 +97,13 @@ pub(super) fn load(settings: &Settings, service: &Service, site: &Site, now: Dat
     if !fits || about.fetched > now + TimeDelta::minutes(15) {
         return None;
     }
+    let body = body.to_vec();
+    Some((about, body))
+}
+
+/// The kept forecast of a service for a site.
+pub(super) fn load(settings: &Settings, service: &Service, site: &Site, now: DateTime<Utc>) -> Option<Kept> {
+    let (about, body) = load_bytes(settings, service, site, now)?;
     let offered = offered(Some(&about), about.fetched);
     let context = Context {
         site: place_of(site),
@@ -93,9 +112,36 @@ pub(super) fn load(settings: &Settings, service: &Service, site: &Site, now: Dat
         offered: &offered,
         asked: request::asked(service),
     };
-    let mut forecast = reader::read(service.kind, body, &context).ok()?;
+    let mut forecast = reader::read(service.kind, &body, &context).ok()?;
     forecast.issue = about.issue;
     Some(Kept { about, forecast })
+}
+
+/// The reply that is to be kept.
+pub(super) struct Fresh<'a> {
+    pub(super) body: &'a [u8],
+    pub(super) fetched: DateTime<Utc>,
+    pub(super) issue: Issue,
+    /// What it gives, for a forecast.
+    pub(super) given: BTreeSet<Quantity>,
+    /// `ETag` and `Last-Modified`.
+    pub(super) validators: (Option<String>, Option<String>),
+}
+
+impl<'a> Fresh<'a> {
+    pub(super) fn forecast(
+        forecast: &Forecast,
+        body: &'a [u8],
+        validators: (Option<String>, Option<String>),
+    ) -> Self {
+        Self {
+            body,
+            fetched: forecast.fetched,
+            issue: forecast.issue,
+            given: offers(forecast),
+            validators,
+        }
+    }
 }
 
 /// Keeps a reply in place of the one before.
@@ -104,29 +150,64 @@ pub(super) fn save(
     service: &Service,
     site: &Site,
     before: Option<&About>,
-    forecast: &Forecast,
-    body: &[u8],
-    (etag, last_modified): (Option<String>, Option<String>),
+    fresh: Fresh<'_>,
 ) -> io::Result<()> {
-    let now = forecast.fetched;
+    let now = fresh.fetched;
     let mut given = before.map(|about| about.given.clone()).unwrap_or_default();
     given.retain(|_, at| now - *at < OFFER_HOLDS);
-    given.extend(offers(forecast).into_iter().map(|quantity| (quantity, now)));
+    given.extend(fresh.given.into_iter().map(|quantity| (quantity, now)));
+    let (etag, last_modified) = fresh.validators;
     let mut about = About {
         version: VERSION,
         asked: key(service, site),
         fetched: now,
-        issue: forecast.issue,
+        issue: fresh.issue,
         given,
         etag,
         last_modified,
         sha256: String::new(),
     };
-    about.sha256 = about.hash(body).unwrap_or_default();
+    about.sha256 = about.hash(fresh.body).unwrap_or_default();
     let mut bytes = serde_json::to_vec(&about)?;
     bytes.push(b'\n');
-    bytes.extend_from_slice(body);
+    bytes.extend_from_slice(fresh.body);
     write(&path(settings, service, site, "reply"), &bytes)
+}
+
+/// A grid cell that belongs to a place, as last told by the service.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub(super) struct Cell {
+    asked: String,
+    pub(super) office: String,
+    pub(super) x: u32,
+    pub(super) y: u32,
+    fetched: DateTime<Utc>,
+}
+
+impl Cell {
+    pub(super) fn new(service: &Service, site: &Site, (office, x, y): (String, u32, u32), now: DateTime<Utc>) -> Self {
+        Self {
+            asked: key(service, site),
+            office,
+            x,
+            y,
+            fetched: now,
+        }
+    }
+}
+
+/// The kept cell of a place, unless it is older than a week: cells have moved between versions of the grid.
+pub(super) fn load_cell(settings: &Settings, service: &Service, site: &Site, now: DateTime<Utc>) -> Option<Cell> {
+    let bytes = fs::read(path(settings, service, site, "cell")).ok()?;
+    let cell: Cell = serde_json::from_slice(&bytes).ok()?;
+    let age = now - cell.fetched;
+    let young = age > -TimeDelta::minutes(15) && age < CELL_HOLDS;
+    (young && cell.asked == key(service, site)).then_some(cell)
+}
+
+/// Keeps the cell of a place.
+pub(super) fn save_cell(settings: &Settings, service: &Service, site: &Site, cell: &Cell) -> io::Result<()> {
+    write(&path(settings, service, site, "cell"), &serde_json::to_vec(cell)?)
 }
 
 /// The state of a service as last saved; a fresh one if there is none.
@@ -175,7 +256,7 @@ fn path(settings: &Settings, service: &Service, site: &Site, ending: &str) -> Pa
     settings.cache.join(format!("{name}-{short}.{ending}"))
 }
 
-fn key(service: &Service, site: &Site) -> String {
+pub(super) fn key(service: &Service, site: &Site) -> String {
     request::standing(service, site)
         .map(|url| url.to_string())
         .unwrap_or_default()

@@ -87,6 +87,8 @@ pub enum Course {
     Blocked,
     /// Only a change of the settings helps: six hours.
     Settings,
+    /// The service does not cover the place: no further question before the settings change.
+    NotHere,
 }
 
 impl What {
@@ -94,6 +96,7 @@ impl What {
     pub fn course(&self) -> Course {
         match self {
             Self::Status { code: 403 | 429, .. } => Course::Blocked,
+            Self::Status { code: 422, .. } => Course::NotHere,
             Self::Status { code: 400..=499, .. } | Self::Settings(_) | Self::Forbidden { .. } => Course::Settings,
             Self::Status { .. }
             | Self::Waiting { .. }
@@ -172,6 +175,11 @@ impl fmt::Display for Fault {
                         f,
                         "the request was refused with status {code}{said}; no question for 6 h or until the \
                             settings change, and the last forecast stays in use. Check base_url, models and key"
+                    ),
+                    Course::NotHere => write!(
+                        f,
+                        "the service does not cover this place (status {code}){said}; it is not asked again until \
+                            the settings change. Take it out of the service file or correct the site"
                     ),
                     Course::Again => write!(f, "the service answered with status {code}{said}; {STAYS}"),
                 }

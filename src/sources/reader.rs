@@ -37,3 +37,63 @@ pub(super) fn recognised(bytes: &[u8], context: &Context<'_>) -> Result<Forecast
         Form::WarningsJson | Form::Cap | Form::Index => none("official warnings"),
     }
 }
+
+/// Whether a reply that is no forecast is of the form its service gives.
+pub(super) fn fits(kind: ServiceKind, bytes: &[u8]) -> Result<(), Refusal> {
+    let form = recognise(bytes);
+    let right = match kind {
+        ServiceKind::Cap => matches!(form, Form::Cap | Form::Index | Form::WarningsJson),
+        ServiceKind::NwsAlerts => form == Form::WarningsJson,
+        // A list without readings looks like a list without warnings.
+        ServiceKind::NwsObservations => matches!(form, Form::NwsObservations | Form::WarningsJson),
+        ServiceKind::OpenMeteoArchive => return open_meteo::tells_hours(bytes),
+        ServiceKind::OpenMeteoForecast
+        | ServiceKind::OpenMeteoEnsemble
+        | ServiceKind::OpenMeteoQuarterHours
+        | ServiceKind::MetNorwayComplete
+        | ServiceKind::MetNorwayCompact
+        | ServiceKind::MetNorwayNowcast
+        | ServiceKind::NwsGridpoint
+        | ServiceKind::Mosmix => true,
+    };
+    match form {
+        _ if right => Ok(()),
+        // Empty, a web page, broken: the strictest reader says it best.
+        Form::OpenMeteo => Err(open_meteo::tells_hours(bytes)
+            .err()
+            .unwrap_or(Refusal::NoForecast { holds: "something else" })),
+        _ => Err(Refusal::NoForecast {
+            holds: "something else than was asked for",
+        }),
+    }
+}
+
+/// The grid cell in the reply about a point: office, column, row.
+pub(super) fn cell(bytes: &[u8]) -> Result<(String, u32, u32), Refusal> {
+    #[derive(serde::Deserialize)]
+    struct Point {
+        properties: Properties,
+    }
+    #[derive(serde::Deserialize)]
+    #[serde(rename_all = "camelCase")]
+    struct Properties {
+        grid_id: String,
+        grid_x: u32,
+        grid_y: u32,
+    }
+    if recognise(bytes) != Form::NwsPoint {
+        return Err(Refusal::NoForecast {
+            holds: "something else than the place that was asked for",
+        });
+    }
+    let point: Point = serde_json::from_slice(bytes).map_err(|error| Refusal::Shape {
+        line: error.line(),
+        column: error.column(),
+    })?;
+    let Properties { grid_id, grid_x, grid_y } = point.properties;
+    // The office becomes part of an address.
+    if grid_id.is_empty() || grid_id.len() > 4 || !grid_id.bytes().all(|sign| sign.is_ascii_alphanumeric()) {
+        return Err(Refusal::NoPlace);
+    }
+    Ok((grid_id, grid_x, grid_y))
+}

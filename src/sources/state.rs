@@ -11,6 +11,10 @@ const TRIES_AN_HOUR: usize = 5;
 const LONGEST_WAIT: TimeDelta = TimeDelta::hours(26);
 /// Longest wait a service may ask for.
 const LONGEST_RETRY_AFTER: TimeDelta = TimeDelta::hours(6);
+/// Good pulls in a row after which a service that failed has its place back.
+pub const GOOD_AGAIN: u32 = 3;
+/// Services are not asked this close to a full hour, when everybody asks \[s\].
+const CROWD_S: i64 = 120;
 
 /// State of one service for one farm, for the status and for the next pull.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
@@ -32,12 +36,25 @@ pub struct ServiceState {
     pub warned: Option<DateTime<Utc>>,
     /// Until when its run-time file is not asked for, because it has none.
     pub no_run_file_until: Option<DateTime<Utc>>,
+    /// Stands behind other services of its sort since it failed, until [`GOOD_AGAIN`] good pulls in a row.
+    pub second: bool,
+    /// Stands behind all others, because it failed so long that nothing of it could be used; ends likewise.
+    pub out: bool,
+    /// The service says that it does not cover the place: not asked again before the settings change.
+    pub not_here: bool,
+    /// The wait ends with a change of the settings.
+    by_settings: bool,
+    /// Names the request that the waits are about.
+    asked: String,
     tries: Vec<DateTime<Utc>>,
 }
 
 impl ServiceState {
     /// Until when the service must be left alone, if it must.
     pub fn waiting(&self, now: DateTime<Utc>) -> Option<DateTime<Utc>> {
+        if self.not_here {
+            return Some(now + LONGEST_WAIT);
+        }
         self.next_try
             .filter(|until| *until > now && *until - now <= LONGEST_WAIT)
     }
@@ -46,6 +63,27 @@ impl ServiceState {
     pub fn settings_changed(&mut self) {
         self.next_try = None;
         self.no_run_file_until = None;
+        (self.not_here, self.by_settings) = (false, false);
+    }
+
+    /// The request that is made now; if it is another one, waits for better settings are over.
+    pub(super) fn asking(&mut self, request: &str) {
+        if self.asked != request {
+            if self.by_settings || self.not_here {
+                self.settings_changed();
+            }
+            request.clone_into(&mut self.asked);
+        }
+    }
+
+    /// Where it stands after a round in which it had something usable, or had not.
+    pub(super) fn stand(&mut self, usable: bool) {
+        if self.last_fault.is_some() {
+            self.second = true;
+            self.out |= !usable;
+        } else if self.good_in_a_row >= GOOD_AGAIN {
+            (self.second, self.out) = (false, false);
+        }
     }
 
     pub(super) fn tried(&mut self, now: DateTime<Utc>) {
@@ -53,8 +91,13 @@ impl ServiceState {
         self.tries.push(now);
     }
 
-    pub(super) fn worked(&mut self, now: DateTime<Utc>) {
-        self.next_try = None;
+    /// After a good answer; `good_until` is how long it is good by the service's own word.
+    pub(super) fn worked(&mut self, now: DateTime<Utc>, good_until: Option<DateTime<Utc>>) {
+        self.next_try = good_until
+            .filter(|until| *until > now)
+            .map(|until| until.min(now + LONGEST_RETRY_AFTER) + TimeDelta::seconds(fastrand::i64(5..=180)))
+            .map(clear_of_full_hour);
+        (self.not_here, self.by_settings) = (false, false);
         self.failing_since = None;
         self.failures = 0;
         self.last_fault = None;
@@ -73,7 +116,10 @@ impl ServiceState {
                 .max(asked_for(&fault.what))
                 .max(until_tomorrow(&fault.what, now)),
             Course::Settings => TimeDelta::hours(6),
+            Course::NotHere => LONGEST_WAIT,
         };
+        self.by_settings = matches!(fault.what.course(), Course::Settings | Course::NotHere);
+        self.not_here = fault.what.course() == Course::NotHere;
         let mut next = now + wait;
         if let Some(oldest) = self.tries.iter().rev().nth(TRIES_AN_HOUR - 1) {
             next = next.max(*oldest + TimeDelta::hours(1));
@@ -88,6 +134,24 @@ impl ServiceState {
             self.warned = Some(now);
         }
         due
+    }
+}
+
+/// Whether so many ask at this time that one more is not polite.
+pub(super) fn is_crowded(now: DateTime<Utc>) -> bool {
+    clear_of_full_hour(now) != now
+}
+
+/// A time, or a little later if it lies close to a full hour.
+pub(super) fn clear_of_full_hour(at: DateTime<Utc>) -> DateTime<Utc> {
+    let into_hour = at.timestamp().rem_euclid(3600);
+    let later = TimeDelta::seconds(fastrand::i64(CROWD_S..=4 * CROWD_S));
+    if into_hour < CROWD_S {
+        at - TimeDelta::seconds(into_hour) + later
+    } else if into_hour >= 3600 - CROWD_S {
+        at + TimeDelta::seconds(3600 - into_hour) + later
+    } else {
+        at
     }
 }
 

@@ -16,6 +16,8 @@ pub(super) struct Transport<'a> {
     /// Stands in `User-Agent`.
     pub(super) contact: &'a str,
     pub(super) allow_loopback: bool,
+    /// For the `Accept` header.
+    pub(super) accept: &'static str,
     pub(super) now: DateTime<Utc>,
 }
 
@@ -80,7 +82,7 @@ impl Transport<'_> {
         let request = client
             .get(url.clone())
             .headers(conditions)
-            .header(header::ACCEPT, "application/json");
+            .header(header::ACCEPT, self.accept);
         request.send().await.map_err(|error| self.network(&error, host))
     }
 
@@ -120,12 +122,16 @@ impl Transport<'_> {
         response: reqwest::Response,
         key: Option<&Key>,
     ) -> What {
+        /// Services name it differently; the longer name tells more.
         #[derive(serde::Deserialize)]
         struct Told {
-            reason: String,
+            reason: Option<String>,
+            detail: Option<String>,
+            title: Option<String>,
         }
         let body = self.body(response, 64 << 10).await.unwrap_or_default();
-        let reason = serde_json::from_slice::<Told>(&body).ok().map(|told| told.reason);
+        let told = serde_json::from_slice::<Told>(&body).ok();
+        let reason = told.and_then(|told| told.reason.or(told.detail).or(told.title));
         let reason = reason.map(|reason| cleaned(&key.map_or_else(|| reason.clone(), |key| key.blotted(&reason))));
         What::Status {
             code: status.as_u16(),
@@ -178,4 +184,22 @@ fn retry_after(headers: &HeaderMap, now: DateTime<Utc>) -> Option<TimeDelta> {
     }
     let at = DateTime::<Utc>::from(httpdate::parse_http_date(value.trim()).ok()?);
     (at > now).then(|| at - now)
+}
+
+/// How long an answer is good by the service's own word: `Cache-Control: max-age`, else `Expires`
+/// (RFC 9111 section 4.2.1).
+pub(super) fn good_until(headers: &HeaderMap, now: DateTime<Utc>) -> Option<DateTime<Utc>> {
+    let age = text(headers, &header::CACHE_CONTROL).and_then(|control| {
+        control
+            .split(',')
+            .find_map(|part| part.trim().strip_prefix("max-age=")?.parse::<u32>().ok())
+    });
+    if let Some(seconds) = age {
+        return Some(now + TimeDelta::seconds(i64::from(seconds)));
+    }
+    let expires = text(headers, &header::EXPIRES)?;
+    let expires = DateTime::<Utc>::from(httpdate::parse_http_date(expires.trim()).ok()?);
+    // Counted from the service's own clock, for ours may differ.
+    let date = text(headers, &header::DATE).and_then(|date| httpdate::parse_http_date(date.trim()).ok());
+    Some(date.map_or(expires, |date| now + (expires - DateTime::<Utc>::from(date))))
 }

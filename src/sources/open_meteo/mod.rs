@@ -68,6 +68,19 @@ pub fn read(bytes: &[u8], context: &Context<'_>) -> Result<Forecast, Refusal> {
     Ok(forecast)
 }
 
+/// Whether a reply is whole and tells hourly values, of whatever time.
+pub(super) fn tells_hours(bytes: &[u8]) -> Result<(), Refusal> {
+    let reply = parse(bytes)?;
+    if reply.error {
+        let reason = reply.reason.as_deref().unwrap_or("no reason given");
+        return Err(Refusal::ServiceError(cleaned(reason)));
+    }
+    match reply.hourly {
+        Some(_) => Ok(()),
+        None => Err(Refusal::NoHours { instead: reply.others }),
+    }
+}
+
 fn parse(bytes: &[u8]) -> Result<Reply, Refusal> {
     let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
     let start = bytes.iter().position(|byte| !byte.is_ascii_whitespace());
