@@ -21,6 +21,7 @@ mod replies;
 mod restart;
 mod schedule;
 mod sending;
+mod services;
 mod settings;
 mod small_orchard;
 mod stopping;
