@@ -219,6 +219,9 @@ pub fn remark(words: &Words<'_>, job: Job, remark: &Remark) -> Option<String> {
         Remark::OldForecast => "The forecast is old: look out of the window before you start.".to_owned(),
         Remark::EstimatedGust => "The gust is estimated from the wind: watch the trees.".to_owned(),
         Remark::NotTold { quantity } => format!("The forecast does not tell {}: look for yourself.", quantity.word()),
+        Remark::LongSteps => {
+            "The forecast tells this time in steps of several hours: look again nearer the day.".to_owned()
+        }
         Remark::MainDisagrees { factor } => format!("The main forecast speaks against it: {}.", short(job, *factor)),
         Remark::OneForecast => return None,
         Remark::WetnessNotKnown => "How wet the cover is now is not known: feel both faces first.".to_owned(),

@@ -29,6 +29,8 @@ pub struct Forecast {
     pub fetched: DateTime<Utc>,
     /// Values refused because no weather is like that.
     pub rejected: usize,
+    /// First stamp at which a value comes from a step longer than an hour; `None` if all are hourly.
+    pub coarse_from: Option<DateTime<Utc>>,
 }
 
 /// A point of a forecast.

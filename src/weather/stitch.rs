@@ -28,6 +28,8 @@ pub struct Timeline {
     /// Quantities of which the deciding forecast knows nothing at any hour: optional ones it does not
     /// tell, and those refused or gone.
     pub untold: BTreeSet<Quantity>,
+    /// First row in which the deciding forecast tells steps longer than an hour.
+    pub coarse_from: Option<usize>,
     /// Known hours of past before now, short holes that can be bridged included; below 48 the model starts with full stores.
     pub past_hours: usize,
     /// Issue of the forecast that decides.
@@ -101,6 +103,10 @@ pub fn stitch(
         untold: with_offer(deciding.forecast, |offer| {
             !matches!(offer, Some(Offer::Given | Offer::Estimated))
         }),
+        coarse_from: deciding
+            .forecast
+            .coarse_from
+            .and_then(|stamp| coarse_row(stamps, stamp)),
         past_hours: past_hours(&past, now_row),
         issue: deciding.forecast.issue,
         product: deciding.product,
@@ -214,6 +220,15 @@ fn past_hours(past: &Run, now_row: usize) -> usize {
         }
     }
     known
+}
+
+/// The row of a stamp; steps from before the axis begins count from its first row.
+fn coarse_row(stamps: Stamps, stamp: DateTime<Utc>) -> Option<usize> {
+    if stamp < stamps.first {
+        Some(0)
+    } else {
+        stamps.row(stamp)
+    }
 }
 
 fn with_offer(forecast: &Forecast, keep: impl Fn(Option<Offer>) -> bool) -> BTreeSet<Quantity> {
@@ -347,6 +362,7 @@ mod tests {
             },
             fetched: at("2026-03-09T12:00:00Z"),
             rejected: 0,
+            coarse_from: None,
         }
     }
 

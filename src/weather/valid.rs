@@ -169,7 +169,7 @@ fn at_stamps(sort: Sort, told: &[Told], stamps: Stamps) -> Hours {
                     b
                 }
             }
-            _ => a + share * (b - a),
+            Sort::Instant | Sort::Largest | Sort::Sum | Sort::Mean => a + share * (b - a),
         })
     };
     let values: Vec<_> = (0..stamps.count).map(&mut value_of).collect();

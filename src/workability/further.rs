@@ -100,8 +100,8 @@ impl Judge<'_> {
             )
     }
 
-    /// The best that may be said by the forecast's age and by what it tells.
-    pub(super) fn trust(&self, remarks: &mut Vec<Remark>) -> Verdict {
+    /// The best that may be said of these rows by the forecast's age and by what it tells.
+    pub(super) fn trust(&self, rows: &Range<usize>, remarks: &mut Vec<Remark>) -> Verdict {
         let before = remarks.len();
         if self.timeline.freshness != Freshness::Fresh {
             remarks.push(Remark::OldForecast);
@@ -112,6 +112,9 @@ impl Judge<'_> {
             } else {
                 Remark::NotTold { quantity: *quantity }
             });
+        }
+        if self.timeline.coarse_from.is_some_and(|coarse| coarse < rows.end) {
+            remarks.push(Remark::LongSteps);
         }
         if remarks.len() > before {
             Verdict::Maybe

@@ -110,7 +110,7 @@ impl Judge<'_> {
         let mut remarks = weighed.remarks.clone();
         let mut verdict = self.verdict(&weighed, lead_h, start, &mut remarks);
         verdict = verdict.min(self.gale_after(rows.end, &mut remarks));
-        verdict = verdict.min(self.trust(&mut remarks));
+        verdict = verdict.min(self.trust(&rows, &mut remarks));
         if verdict != Verdict::Unknown {
             window.reasons = reasons(self.table, rows.clone(), day, stamps);
             window.margin = self.margin(&rows, lead_h);

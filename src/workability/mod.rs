@@ -17,6 +17,7 @@ pub mod beside;
 mod summary;
 pub mod learned;
 pub mod roll;
+pub mod slots;
 pub mod window;
 pub mod outlook;
 
@@ -24,5 +25,6 @@ pub use learned::DryPair;
 pub use model_run::ModelRun;
 pub use outlook::{BlockOutlook, DryDay, HourView, JobRequest, outlook, outlooks};
 pub use roll::RollClock;
+pub use slots::{Half, Slot};
 pub use verdict::{Factor, Missing, Reason, Remark, Verdict};
 pub use window::{Chance, Margin, Opening, Window};

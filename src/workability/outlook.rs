@@ -1,5 +1,7 @@
 //! Everything a morning needs to know about one block.
 
+use std::ops::Range;
+
 use chrono::{DateTime, NaiveDate, Utc};
 use serde::{Deserialize, Serialize};
 
@@ -10,6 +12,7 @@ use super::learned::{self, DryPair};
 use super::middle::{MiddleHour, middle};
 use super::model_run::{ModelRun, irrigation};
 use super::roll::{self, RollClock};
+use super::slots::{Slot, slots};
 use super::summary::{dry_days, light, view, worst_hour};
 use super::table::{Lead, Table};
 use super::verdict::Verdict;
@@ -59,6 +62,8 @@ pub struct BlockOutlook {
     pub worst_hour: Option<TieHour>,
     /// Light at the cover by local day, middle member; only whole days.
     pub light: Vec<(NaiveDate, Megajoules)>,
+    /// The half-days that have crew hours left, for the season's plan.
+    pub slots: Vec<Slot>,
 }
 
 /// One hour of one block as a chart shows it. Unknown hours have `None`.
@@ -203,20 +208,30 @@ pub fn outlook_of(
 ) -> BlockOutlook {
     let lying = ground.lying(&block.id);
     let folded = !lying.is_empty() && lying.iter().all(|lying| lying.folded);
-    let middle = middle(model, if folded { FOLDED } else { 1.0 });
+    let allowance = if folded { FOLDED } else { 1.0 };
+    let middle = middle(model, allowance);
     let axis = Axis::of(model, farm, timeline, now);
     let mut windows = Vec::new();
     let mut openings = Vec::new();
+    let mut tables: Vec<(Job, Table)> = Vec::new();
     for request in requests {
-        let found = windows_of(request, model, farm, ground, timeline, &middle, &axis, now);
+        let Some(span) = Span::of(request, &axis, timeline) else {
+            continue;
+        };
+        let table = span.table(request, model, farm, timeline);
+        let found = windows_of(
+            request, &span, &table, model, farm, ground, timeline, &middle, &axis, now,
+        );
         openings.extend(join(&found, farm));
         windows.extend(found);
+        tables.push((request.job, table));
     }
     openings.sort_by(|a, b| {
         (b.best.verdict.cmp(&a.best.verdict))
             .then(b.best.score.total_cmp(&a.best.score))
             .then(a.start.cmp(&b.start))
     });
+    let slots = slots(model, farm, timeline, &axis, &tables, allowance);
     let mut dry = dry_days(&axis, timeline.stamps, &middle, farm.site.zone.day(now));
     if let Some(late) = late {
         dry.iter_mut()
@@ -231,14 +246,57 @@ pub fn outlook_of(
         windows,
         openings,
         critical_gust: MetresPerSecond(model.critical_gust),
-        worst_hour: worst_hour(model, timeline, &middle, if folded { FOLDED } else { 1.0 }),
+        worst_hour: worst_hour(model, timeline, &middle, allowance),
         light: light(&axis, model),
+        slots,
+    }
+}
+
+/// The rows in which a job is looked for.
+struct Span {
+    /// Workable rows, from the first to the last.
+    workable: Range<usize>,
+    /// Rows whose worth is needed: reasons look at the whole day's light.
+    judged: Range<usize>,
+    lead: Lead,
+}
+
+impl Span {
+    /// `None` if no row can hold work.
+    fn of(request: &JobRequest, axis: &Axis, timeline: &Timeline) -> Option<Self> {
+        let first = axis.workable.iter().position(|workable| *workable)?;
+        let last = axis
+            .workable
+            .iter()
+            .rposition(|workable| *workable)
+            .map_or(first, |last| last + 1);
+        let from = axis
+            .day
+            .get(first)
+            .and_then(|day| axis.days.get(day))
+            .map_or(first, |day| day.start.min(first));
+        let until = axis.days.values().map(|day| day.end).max().unwrap_or(last).max(last);
+        Some(Self {
+            workable: first..last,
+            judged: from..until,
+            lead: Lead {
+                first_h: (timeline.stamps.at(0) - timeline.issue.at).as_seconds_f64() / 3600.0,
+                half_job_h: request.length.0 / 2.0,
+            },
+        })
+    }
+
+    fn table(&self, request: &JobRequest, model: &ModelRun, farm: &Farm, timeline: &Timeline) -> Table {
+        let single = (timeline.kind == Kind::Single).then_some(self.lead);
+        Table::of(request.job, &farm.limits, model, self.judged.clone(), single)
     }
 }
 
 #[expect(clippy::too_many_arguments, reason = "the parts of one outlook, gathered once above")]
 fn windows_of(
     request: &JobRequest,
+    span: &Span,
+    table: &Table,
     model: &ModelRun,
     farm: &Farm,
     ground: &Ground,
@@ -248,39 +306,19 @@ fn windows_of(
     now: DateTime<Utc>,
 ) -> Vec<Window> {
     let count = whole_hours(request.length);
-    let lead = Lead {
-        first_h: (timeline.stamps.at(0) - timeline.issue.at).as_seconds_f64() / 3600.0,
-        half_job_h: request.length.0 / 2.0,
-    };
-    let Some(first) = axis.workable.iter().position(|workable| *workable) else {
-        return Vec::new();
-    };
-    let last = axis
-        .workable
-        .iter()
-        .rposition(|workable| *workable)
-        .map_or(first, |last| last + 1);
-    let single = (timeline.kind == Kind::Single).then_some(lead);
-    // Reasons look at the whole day's light, so the table starts with the first day's.
-    let from = axis
-        .day
-        .get(first)
-        .and_then(|day| axis.days.get(day))
-        .map_or(first, |day| day.start.min(first));
-    let until = axis.days.values().map(|day| day.end).max().unwrap_or(last).max(last);
-    let table = Table::of(request.job, &farm.limits, model, from..until, single);
     let judge = Judge {
         request: *request,
         limits: &farm.limits,
         model,
         timeline,
-        table: &table,
+        table,
         middle,
-        lead,
+        lead: span.lead,
         dry_notes: ground.seen_dry.len(),
         now,
     };
-    (first..last)
+    span.workable
+        .clone()
         .filter(|start| {
             axis.workable
                 .get(*start..start + count)

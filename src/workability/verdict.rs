@@ -111,6 +111,8 @@ pub enum Remark {
         /// The quantity.
         quantity: Quantity,
     },
+    /// The forecast tells this time in steps of several hours only: maybe at best.
+    LongSteps,
     /// The main forecast fails where the members pass.
     MainDisagrees {
         /// What the main forecast stops at.

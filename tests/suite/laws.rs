@@ -279,6 +279,7 @@ fn timeline(runs: Vec<Run>, count: usize) -> Timeline {
         kind: Kind::Members,
         estimated: BTreeSet::new(),
         untold: BTreeSet::new(),
+        coarse_from: None,
         past_hours: 48,
         issue: Issue {
             at: stamps.first + TimeDelta::hours(44),

@@ -10,6 +10,7 @@
 mod cautions;
 mod charts;
 mod fetching;
+mod half_days;
 mod holes;
 mod laws;
 mod layers;

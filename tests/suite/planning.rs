@@ -146,6 +146,7 @@ fn outlook(name: &str, openings: Vec<Opening>) -> BlockOutlook {
         critical_gust: MetresPerSecond(17.0),
         worst_hour: None,
         light: Vec::new(),
+        slots: Vec::new(),
     }
 }
 

@@ -540,6 +540,7 @@ fn timeline(now: DateTime<Utc>) -> Timeline {
         kind: Kind::Members,
         estimated: std::collections::BTreeSet::new(),
         untold: std::collections::BTreeSet::new(),
+        coarse_from: None,
         past_hours: 120,
         issue: Issue {
             at: now - minutes(4.5),
@@ -744,6 +745,7 @@ fn outlook(name: &str) -> BlockOutlook {
         light: (0..5)
             .map(|day| (today() - Days::new(5 - day), Megajoules(11.0)))
             .collect(),
+        slots: Vec::new(),
     }
 }
 

@@ -19,7 +19,7 @@ use covercast::workability::outlook::outlooks_learning;
 use covercast::workability::roll::clocks;
 use covercast::workability::{BlockOutlook, Factor, JobRequest, Missing, Remark, Verdict, Window, outlook, outlooks};
 
-const PAST: usize = 120;
+pub(crate) const PAST: usize = 120;
 const AHEAD: usize = 5 * 24;
 const COUNT: usize = PAST + AHEAD;
 
@@ -125,6 +125,7 @@ fn timeline(kind: Kind, runs: Vec<Run>) -> Timeline {
         kind,
         estimated: BTreeSet::new(),
         untold: BTreeSet::new(),
+        coarse_from: None,
         past_hours: PAST,
         issue: Issue {
             at: at("2026-09-10T00:00:00Z"),
@@ -137,19 +138,19 @@ fn timeline(kind: Kind, runs: Vec<Run>) -> Timeline {
     }
 }
 
-fn members() -> Timeline {
+pub(crate) fn members() -> Timeline {
     timeline(
         Kind::Members,
         (0..10).map(|member| fine_run(f64::from(member) * 0.2 - 1.0)).collect(),
     )
 }
 
-fn single() -> Timeline {
+pub(crate) fn single() -> Timeline {
     timeline(Kind::Single, vec![fine_run(0.0)])
 }
 
 /// Puts a value into every run from `from` to `to` hours after five in the morning of the first day.
-fn put(timeline: &mut Timeline, quantity: Quantity, hours: std::ops::Range<usize>, value: Option<f64>) {
+pub(crate) fn put(timeline: &mut Timeline, quantity: Quantity, hours: std::ops::Range<usize>, value: Option<f64>) {
     for run in &mut timeline.runs {
         for hour in hours.clone() {
             run.of_mut(quantity).put(PAST + hour, value);
@@ -157,7 +158,7 @@ fn put(timeline: &mut Timeline, quantity: Quantity, hours: std::ops::Range<usize
     }
 }
 
-fn request(job: Job, hours: f64) -> JobRequest {
+pub(crate) fn request(job: Job, hours: f64) -> JobRequest {
     JobRequest {
         job,
         length: Hours(hours),
@@ -165,7 +166,7 @@ fn request(job: Job, hours: f64) -> JobRequest {
     }
 }
 
-fn look_with(timeline: &Timeline, ground: &Ground, jobs: &[JobRequest]) -> BlockOutlook {
+pub(crate) fn look_with(timeline: &Timeline, ground: &Ground, jobs: &[JobRequest]) -> BlockOutlook {
     let farm = farm();
     outlook(&farm.blocks[0], &farm, ground, timeline, jobs, now())
 }
@@ -298,6 +299,17 @@ fn what_is_estimated_or_not_told_is_maybe_at_best() {
         };
         assert!(window(&look, 0, 10).remarks.contains(&said));
     }
+}
+
+#[test]
+fn what_a_forecast_tells_in_long_steps_only_is_maybe_at_best() {
+    let mut timeline = members();
+    assert_eq!(window(&look(&timeline, Job::Check), 0, 10).verdict, Verdict::Go);
+    timeline.coarse_from = Some(PAST + 24);
+    let look = look(&timeline, Job::Check);
+    assert_eq!(window(&look, 0, 10).verdict, Verdict::Go);
+    assert_eq!(window(&look, 1, 10).verdict, Verdict::Maybe);
+    assert!(window(&look, 1, 10).remarks.contains(&Remark::LongSteps));
 }
 
 #[test]

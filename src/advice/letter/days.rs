@@ -41,6 +41,7 @@ impl<'a> Morning<'a> {
                     | Remark::MainDisagrees { .. }
                     | Remark::OneForecast
                     | Remark::WetnessNotKnown
+                    | Remark::LongSteps
                     | Remark::NotTold { .. } => None,
                 });
             return missing.map_or_else(|| "not known".to_owned(), |missing| format!("not known: {missing}"));

@@ -164,6 +164,7 @@ impl<'a> Morning<'a> {
             | Remark::EstimatedGust
             | Remark::TipPuddles
             | Remark::NotTold { .. }
+            | Remark::LongSteps
             | Remark::MainDisagrees { .. }
             | Remark::OneForecast
             | Remark::WetnessNotKnown

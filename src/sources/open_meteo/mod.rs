@@ -77,6 +77,7 @@ pub fn read(bytes: &[u8], context: &Context<'_>) -> Result<Forecast, Refusal> {
         issue: issue::unknown(context.fetched),
         fetched: context.fetched,
         rejected: hours.rejected,
+        coarse_from: None,
     };
     let offset = TimeDelta::seconds(reply.utc_offset_s.unwrap_or(0).clamp(-86_400, 86_400));
     forecast.issue = issue::of(&forecast, offset, context.previous, context.asked)?;
