@@ -129,11 +129,7 @@ pub(super) struct Fresh<'a> {
 }
 
 impl<'a> Fresh<'a> {
-    pub(super) fn forecast(
-        forecast: &Forecast,
-        body: &'a [u8],
-        validators: (Option<String>, Option<String>),
-    ) -> Self {
+    pub(super) fn forecast(forecast: &Forecast, body: &'a [u8], validators: (Option<String>, Option<String>)) -> Self {
         Self {
             body,
             fetched: forecast.fetched,

@@ -85,7 +85,9 @@ pub async fn pull_within(
         .as_ref()
         .map(|kept| service.product.freshness(kept.forecast.issue.at, now) == Freshness::Fresh);
     let asking = Asking::new(limits, settings, service, site, now);
-    asking.politely(state, fresh, async |state| asking.forecast(kept, state).await).await
+    asking
+        .politely(state, fresh, async |state| asking.forecast(kept, state).await)
+        .await
 }
 
 /// Asks a service that gives no forecast for its readings or warnings. They are known to be of the right
@@ -101,7 +103,9 @@ pub async fn fetch(
     let fresh = kept.as_ref().map(|(about, _)| now - about.fetched < READINGS_HOLD);
     let limits = Limits::default();
     let asking = Asking::new(&limits, settings, service, site, now);
-    asking.politely(state, fresh, async |state| asking.reply(kept, state).await).await
+    asking
+        .politely(state, fresh, async |state| asking.reply(kept, state).await)
+        .await
 }
 
 /// The last good reply of a service, with the age it has by its content.
@@ -172,7 +176,9 @@ impl<'a> Asking<'a> {
         };
         state.asking(&cache::key(self.service, self.site));
         // What is good by the service's own word is not asked for again, unless it is lost.
-        let waits = state.waiting(self.now).filter(|_| state.last_fault.is_some() || fresh.is_some());
+        let waits = state
+            .waiting(self.now)
+            .filter(|_| state.last_fault.is_some() || fresh.is_some());
         let crowd = (fresh == Some(true) && is_crowded(self.now)).then(|| clear_of_full_hour(self.now));
         if let Some(until) = waits.max(crowd) {
             return Err(fault(What::Waiting { until }));
@@ -223,8 +229,8 @@ impl<'a> Asking<'a> {
             (Refusal::ServiceError(reason), Some(key)) => Refusal::ServiceError(key.blotted(&reason)),
             (refusal, _) => refusal,
         };
-        let mut forecast = reader::read(self.service.kind, &answer.body, &context)
-            .map_err(|refusal| What::Reply(blotted(refusal)))?;
+        let mut forecast =
+            reader::read(self.service.kind, &answer.body, &context).map_err(|refusal| What::Reply(blotted(refusal)))?;
         if let Some(run) = self.run_time(state).await {
             let at = run.min(forecast.issue.at);
             forecast.issue = Issue {
@@ -358,7 +364,7 @@ impl<'a> Asking<'a> {
         notes
     }
 
-/// Start of the newest model run by the service's own file, where one model is asked for.
+    /// Start of the newest model run by the service's own file, where one model is asked for.
     async fn run_time(&self, state: &mut ServiceState) -> Option<DateTime<Utc>> {
         if state.no_run_file_until.is_some_and(|until| until > self.now) {
             return None;

@@ -1,6 +1,6 @@
 //! Which reader reads what: by the kind a service was asked as, or by what stands in the reply.
 
-use super::{Context, Form, Refusal, ServiceKind, open_meteo, recognise};
+use super::{Context, Form, Refusal, ServiceKind, met_norway, nws, open_meteo, recognise};
 use crate::weather::Forecast;
 
 /// Reads the reply of a service of a known kind.
@@ -27,12 +27,9 @@ pub(super) fn recognised(bytes: &[u8], context: &Context<'_>) -> Result<Forecast
     let none = |holds| Err(Refusal::NoForecast { holds });
     match recognise(bytes) {
         Form::OpenMeteo => open_meteo::read(bytes, context),
-        Form::MetNorway => none("a forecast of MET Norway"),
-        Form::NwsGridpoint => none("a grid of the National Weather Service"),
+        Form::MetNorway => met_norway::read(bytes, context),
+        Form::NwsGridpoint | Form::NwsPeriods | Form::NwsPoint | Form::NwsProblem => nws::read(bytes, context),
         Form::Zip | Form::Kml => none("a station forecast"),
-        Form::NwsPeriods => none("hours in words, without gusts and amounts of rain; ask for the grid"),
-        Form::NwsPoint => none("what belongs to a place"),
-        Form::NwsProblem => none("the service's own error"),
         Form::NwsObservations => none("readings of a station"),
         Form::WarningsJson | Form::Cap | Form::Index => none("official warnings"),
     }
@@ -59,9 +56,9 @@ pub(super) fn fits(kind: ServiceKind, bytes: &[u8]) -> Result<(), Refusal> {
     match form {
         _ if right => Ok(()),
         // Empty, a web page, broken: the strictest reader says it best.
-        Form::OpenMeteo => Err(open_meteo::tells_hours(bytes)
-            .err()
-            .unwrap_or(Refusal::NoForecast { holds: "something else" })),
+        Form::OpenMeteo => Err(open_meteo::tells_hours(bytes).err().unwrap_or(Refusal::NoForecast {
+            holds: "something else",
+        })),
         _ => Err(Refusal::NoForecast {
             holds: "something else than was asked for",
         }),
@@ -90,7 +87,11 @@ pub(super) fn cell(bytes: &[u8]) -> Result<(String, u32, u32), Refusal> {
         line: error.line(),
         column: error.column(),
     })?;
-    let Properties { grid_id, grid_x, grid_y } = point.properties;
+    let Properties {
+        grid_id,
+        grid_x,
+        grid_y,
+    } = point.properties;
     // The office becomes part of an address.
     if grid_id.is_empty() || grid_id.len() > 4 || !grid_id.bytes().all(|sign| sign.is_ascii_alphanumeric()) {
         return Err(Refusal::NoPlace);

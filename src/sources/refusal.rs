@@ -119,6 +119,24 @@ pub enum Refusal {
         /// What it holds.
         holds: &'static str,
     },
+    /// Quantities, by their words, that no rule may fill in.
+    Lacks(Vec<&'static str>),
+    /// No time steps or layers of values.
+    NoSteps,
+    /// A time step whose time cannot be read.
+    StepTimes,
+    /// It does not tell when it was made, though its service always does.
+    NoIssueTime,
+    /// No radar reaches the place now.
+    NoRadar(String),
+    /// Hourly periods of a national service, without gusts and amounts of rain.
+    HourlyPeriods,
+    /// A block of time that cannot be read.
+    Block(String),
+    /// The reply about a point names no grid.
+    NoGrid,
+    /// No report of a station with a time and a value.
+    NoReports,
 }
 
 impl fmt::Display for Refusal {
@@ -241,6 +259,39 @@ impl fmt::Display for Refusal {
                 last.format("%Y-%m-%d %H:%M UTC")
             ),
             Self::NoForecast { holds } => write!(f, "the reply is no forecast but holds {holds}"),
+            Self::Lacks(words) => write!(
+                f,
+                "the reply has no values of {}, without which no hour can be judged; ask the service's fuller \
+                    forecast or another service",
+                words.join(", ")
+            ),
+            Self::NoSteps => write!(
+                f,
+                "the reply holds no values with a time; check that the address is the forecast's"
+            ),
+            Self::StepTimes => write!(f, "a time in the reply cannot be read; fetch the reply again"),
+            Self::NoIssueTime => write!(
+                f,
+                "the reply does not tell when it was made, so its age is not known; fetch it again"
+            ),
+            Self::NoRadar(state) => write!(
+                f,
+                "no radar sees the place now (radar coverage: \"{state}\"); the next quarter of an hour may do"
+            ),
+            Self::HourlyPeriods => write!(
+                f,
+                "the reply is the hourly text forecast, which tells neither gusts nor amounts of rain; ask for \
+                    the grid it is made from (forecastGridData)"
+            ),
+            Self::NoGrid => write!(
+                f,
+                "the reply names no forecast grid for the place; the service covers the United States only"
+            ),
+            Self::NoReports => write!(
+                f,
+                "the station's reply holds no report with a time and a value; another station may do"
+            ),
+            Self::Block(text) => write!(f, "the block of time \"{text}\" cannot be read; fetch the reply again"),
         }
     }
 }

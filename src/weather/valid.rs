@@ -60,7 +60,8 @@ pub struct Told {
 pub struct Hours {
     /// A value an hour, or none.
     pub series: Series,
-    /// First row whose value comes from a step or block longer than an hour.
+    /// First row that is no more than a guess inside a longer step: an instant interpolated over more than an
+    /// hour, or a share of a longer sum. A level, a maximum or a flag told for a block is as good as hourly.
     pub coarse_from: Option<usize>,
 }
 
@@ -148,8 +149,7 @@ fn at_stamps(sort: Sort, told: &[Told], stamps: Stamps) -> Hours {
         {
             return value;
         }
-        if let Some((from, to, value)) = spans.iter().find(|(from, to, _)| *from < stamp && stamp <= *to) {
-            coarse(*to - *from);
+        if let Some((_, _, value)) = spans.iter().find(|(from, to, _)| *from < stamp && stamp <= *to) {
             return *value;
         }
         let (earlier, later) = (instants.get(after.checked_sub(1)?).copied()?, next?);
@@ -215,7 +215,7 @@ fn in_hours(sort: Sort, told: &[Told], stamps: Stamps) -> Hours {
                 }
                 (Minute::Known(_) | Minute::Missing, _) => continue,
             }
-            if length > 60 {
+            if length > 60 && sort == Sort::Sum {
                 let row = k / 60;
                 coarse_from = Some(coarse_from.map_or(row, |earlier: usize| earlier.min(row)));
             }
@@ -367,7 +367,7 @@ mod tests {
         let told = [over(1, 3, Some(4.0)), over(3, 4, None)];
         let found = hours(Quantity::Wind, &told, stamps(5));
         assert_eq!(rounded(&found), [None, Some(4.0), Some(4.0), None, None]);
-        assert_eq!(found.coarse_from, Some(1));
+        assert_eq!(found.coarse_from, None);
     }
 
     #[test]

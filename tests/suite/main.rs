@@ -22,6 +22,7 @@ mod replies;
 mod restart;
 mod schedule;
 mod sending;
+mod services;
 mod settings;
 mod small_orchard;
 mod stopping;
