@@ -22,9 +22,9 @@ pub(super) fn solve(case: &Checked, tries: u64) -> Solved {
         while let Some(pool) = queue.get(next.fetch_add(1, Ordering::Relaxed)) {
             let mut told = 0;
             plans.push(solve_pool(case, *pool, tries, &mut |made| {
-                let sum = done.fetch_add(made - told, Ordering::Relaxed) + (made - told);
+                let more = made.saturating_sub(told);
                 told = made;
-                show(sum, all);
+                show(done.fetch_add(more, Ordering::Relaxed) + more, all);
             }));
         }
         plans

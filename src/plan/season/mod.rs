@@ -7,12 +7,14 @@ pub mod case;
 mod board;
 mod checked;
 pub mod colour;
+pub mod costs;
 mod dice;
 mod improve;
 mod prices;
 pub mod schedule;
 pub mod score;
 pub mod solve;
+pub mod wait;
 mod yard;
 
 pub use case::Case;
