@@ -6,6 +6,7 @@ mod demo;
 mod explain;
 mod loaded;
 mod note;
+mod plan;
 mod run;
 mod status;
 mod trace;
@@ -41,6 +42,8 @@ enum Command {
     Explain(explain::Arguments),
     /// Reads the files of a farm: tells every mistake at once, or what was understood
     Check(check::CheckArgs),
+    /// The planning of a season alone: a case from a file, planned or a plan of it weighed
+    Plan(plan::Arguments),
     /// The cover model hour by hour, from one file of block numbers and one of weather
     Trace(trace::Arguments),
 }
@@ -65,6 +68,7 @@ pub fn main() -> ExitCode {
         Command::Status(arguments) => status::status(arguments),
         Command::Explain(arguments) => explain::explain(arguments),
         Command::Check(arguments) => check::check(arguments, Clock::Wall.now()),
+        Command::Plan(arguments) => plan::plan(arguments),
         Command::Trace(arguments) => trace::trace(arguments),
     };
     match outcome {
