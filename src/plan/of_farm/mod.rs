@@ -7,12 +7,14 @@
 mod costs;
 mod lots;
 mod options;
+mod planned;
 mod sites;
 pub mod usual;
 
 use std::collections::BTreeMap;
 
 use chrono::{DateTime, Datelike, Days, NaiveDate, NaiveTime, TimeDelta, Utc};
+use serde::{Deserialize, Serialize};
 
 use self::usual::Usual;
 use super::season::case::{Case, Lot, Pool, SCHEMA};
@@ -22,6 +24,7 @@ use crate::record::Ground;
 use crate::workability::{BlockOutlook, Half};
 
 pub use lots::{Segment, Standing};
+pub use planned::{PlannedLot, SeasonPlan, plan_season};
 
 /// Days of the horizon. Assumed: a set is not planned further ahead than twelve weeks.
 pub const HORIZON_DAYS: usize = 84;
@@ -46,7 +49,7 @@ const CURVE: [(i64, i64); 9] = [
 ];
 
 /// A half-day on the calendar.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 pub struct HalfDay {
     /// Local day.
     pub day: NaiveDate,
@@ -100,7 +103,7 @@ pub enum WhyNot {
 }
 
 /// Slots of a lot in the plan before, as half-days.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Before {
     /// Laying.
     pub lay: Option<HalfDay>,
@@ -119,6 +122,8 @@ pub struct FarmCase {
     pub left_out: Vec<LeftOut>,
     /// Day of slots 0 and 1.
     pub today: NaiveDate,
+    /// Light of one reference day at the cover of each site \[MJ/m²\].
+    pub reference_mj: Vec<f64>,
 }
 
 impl FarmCase {
@@ -191,6 +196,7 @@ pub fn case_of(inputs: &Inputs<'_>) -> FarmCase {
         lots: Vec::new(),
         left_out: Vec::new(),
         today,
+        reference_mj: sites.reference.clone(),
     };
     for (place, block) in farm.blocks.iter().enumerate() {
         let Some((number, site)) = sites.of_block(place) else {
@@ -212,6 +218,13 @@ pub fn case_of(inputs: &Inputs<'_>) -> FarmCase {
 }
 
 fn keep(found: &mut FarmCase, block: &crate::farm::block::Block, segment: &Segment, lot: Lot) {
+    if let Some(pool) = found.case.pools.first_mut() {
+        // What lies out without a set of its own is its own stock.
+        let stock = pool.stock_m.entry(lot.family.clone()).or_insert(0);
+        if segment.standing != Standing::Stored && block_has_no_set(&lot) {
+            *stock += lot.metres;
+        }
+    }
     found.lots.push(FarmLot {
         block: block.id.clone(),
         rows: segment.rows,
@@ -219,6 +232,10 @@ fn keep(found: &mut FarmCase, block: &crate::farm::block::Block, segment: &Segme
         pick: segment.pick.map(|pick| pick.first),
     });
     found.case.lots.push(lot);
+}
+
+fn block_has_no_set(lot: &Lot) -> bool {
+    lot.family == options::own_family(&lot.block)
 }
 
 fn pool(farm: &Farm, crew_time: &[i64]) -> Pool {

@@ -80,8 +80,7 @@ pub(super) fn lot(
         variety: block.variety.clone(),
         pool: 0,
         site: number,
-        // What lies out without a set of its own holds no stock that others could take.
-        family: set.map_or_else(|| format!("{} own", block.id), |set| set.id.0.clone()),
+        family: set.map_or_else(|| own_family(&block.id.0), |set| set.id.0.clone()),
         metres: whole(metres),
         pieces: i64::from(segment.rows.count()),
         ties: maker.times.ties,
@@ -105,6 +104,11 @@ pub(super) fn lot(
         stranded_cents: if out { maker.money.stranded } else { 0 },
         previous: maker.before(),
     })
+}
+
+/// Family of covers that lie out without a set of their own: no other block could take them.
+pub(super) fn own_family(block: &str) -> String {
+    format!("{block}'s own")
 }
 
 /// First slot of picking, at the early end of its dates, earlier by what a cover brings ripeness forward.

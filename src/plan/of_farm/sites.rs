@@ -25,6 +25,8 @@ const LIGHT_STEP: usize = 7;
 pub(super) struct Sites {
     pub(super) all: Vec<Site>,
     pub(super) forecast_slots: usize,
+    /// Light of one reference day of each class \[MJ/m²\].
+    pub(super) reference: Vec<f64>,
     places: Vec<usize>,
 }
 
@@ -49,6 +51,7 @@ pub(super) fn sites(inputs: &Inputs<'_>, today: NaiveDate) -> Sites {
         places.push(place);
     }
     let mut forecast_slots = 0;
+    let mut reference = Vec::new();
     let all = (0..firsts.len())
         .map(|class| {
             let own: Vec<&Block> = blocks
@@ -57,7 +60,9 @@ pub(super) fn sites(inputs: &Inputs<'_>, today: NaiveDate) -> Sites {
                 .filter(|(_, place)| **place == class)
                 .map(|(block, _)| block)
                 .collect();
-            let (site, known) = site(inputs, &own, class, today);
+            let light = Light::of(inputs, &own, today);
+            reference.push(light.reference);
+            let (site, known) = site(inputs, &own, &light, class, today);
             forecast_slots = forecast_slots.max(known);
             site
         })
@@ -65,11 +70,12 @@ pub(super) fn sites(inputs: &Inputs<'_>, today: NaiveDate) -> Sites {
     Sites {
         all,
         forecast_slots,
+        reference,
         places,
     }
 }
 
-fn site(inputs: &Inputs<'_>, blocks: &[&Block], class: usize, today: NaiveDate) -> (Site, usize) {
+fn site(inputs: &Inputs<'_>, blocks: &[&Block], light: &Light, class: usize, today: NaiveDate) -> (Site, usize) {
     let outlooks: Vec<_> = inputs
         .outlooks
         .iter()
@@ -90,7 +96,6 @@ fn site(inputs: &Inputs<'_>, blocks: &[&Block], class: usize, today: NaiveDate) 
         members_lay: Vec::new(),
         members_lift: Vec::new(),
     };
-    let light = Light::of(inputs, blocks, today);
     let retie = 100.0 * 1000.0 * inputs.farm.costs.retie_per_m;
     let mut known = 0;
     for slot in 0..SLOTS {
