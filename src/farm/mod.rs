@@ -92,6 +92,10 @@ pub struct Costs {
     pub tractor_per_hour: f64,
     /// What a folded cover costs beside its labour: flattening, slower picking \[1/m\]. Assumed: 0.12.
     pub fold_extra_per_m: f64,
+    /// What full colour is worth over none \[1/m of cover\]. Assumed: 0.60; the plan weighs work against it.
+    pub colour_value_per_m: f64,
+    /// Tying and mending again after the wind has beaten the ties \[1/m of cover\]. Assumed: 0.05.
+    pub retie_per_m: f64,
 }
 
 impl Default for Costs {
@@ -101,6 +105,8 @@ impl Default for Costs {
             wage_per_hour: 18.0,
             tractor_per_hour: 15.0,
             fold_extra_per_m: 0.12,
+            colour_value_per_m: 0.60,
+            retie_per_m: 0.05,
         }
     }
 }

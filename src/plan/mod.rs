@@ -4,6 +4,7 @@ pub mod assign;
 pub mod effort;
 pub mod need;
 mod offer;
+pub mod of_farm;
 pub mod season;
 
 use chrono::{DateTime, NaiveDate, Utc};

@@ -25,7 +25,14 @@ pub(super) const ROOT: &[&str] = &[
     "block",
     "hot_cutting",
 ];
-pub(super) const COSTS: &[&str] = &["currency", "wage_per_hour", "tractor_per_hour", "fold_extra_per_m"];
+pub(super) const COSTS: &[&str] = &[
+    "currency",
+    "wage_per_hour",
+    "tractor_per_hour",
+    "fold_extra_per_m",
+    "colour_value_per_m",
+    "retie_per_m",
+];
 
 /// Reads `farm.toml`. What could not be read stands in `file` and is filled up only so that the rest can be
 /// looked at: the farm is one only if `file` holds no mistake. `None` if it is no TOML at all.
@@ -75,5 +82,7 @@ fn costs(table: &Table<'_>) -> Costs {
         wage_per_hour: money("wage_per_hour", 1.0e6, usual.wage_per_hour),
         tractor_per_hour: money("tractor_per_hour", 1.0e6, usual.tractor_per_hour),
         fold_extra_per_m: money("fold_extra_per_m", 1.0e5, usual.fold_extra_per_m),
+        colour_value_per_m: money("colour_value_per_m", 1.0e5, usual.colour_value_per_m),
+        retie_per_m: money("retie_per_m", 1.0e5, usual.retie_per_m),
     }
 }

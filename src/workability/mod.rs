@@ -18,6 +18,7 @@ mod summary;
 pub mod learned;
 pub mod roll;
 pub mod slots;
+mod usual_light;
 pub mod window;
 pub mod outlook;
 
@@ -26,5 +27,6 @@ pub use model_run::ModelRun;
 pub use outlook::{BlockOutlook, DryDay, HourView, JobRequest, outlook, outlooks};
 pub use roll::RollClock;
 pub use slots::{Half, Slot};
+pub use usual_light::usual_light;
 pub use verdict::{Factor, Missing, Reason, Remark, Verdict};
 pub use window::{Chance, Margin, Opening, Window};

@@ -9,6 +9,7 @@
 
 mod cautions;
 mod charts;
+mod farm_season;
 mod fetching;
 mod half_days;
 mod holes;

@@ -19,15 +19,15 @@ use covercast::units::{Degrees, DisplayUnits, Hours, Metres, MetresPerSecond};
 use covercast::workability::{BlockOutlook, Margin, Opening, Verdict, Window};
 
 /// Tuesday 10 March 2026, 05:30 in Rome.
-fn now() -> DateTime<Utc> {
+pub(crate) fn now() -> DateTime<Utc> {
     "2026-03-10T04:30:00Z".parse().unwrap()
 }
 
-fn day(text: &str) -> NaiveDate {
+pub(crate) fn day(text: &str) -> NaiveDate {
     text.parse().unwrap()
 }
 
-fn block(name: &str) -> Block {
+pub(crate) fn block(name: &str) -> Block {
     Block {
         id: BlockId(name.to_owned()),
         variety: "Early".to_owned(),
@@ -46,7 +46,7 @@ fn block(name: &str) -> Block {
     }
 }
 
-fn pick(name: &str, first: &str) -> Pick {
+pub(crate) fn pick(name: &str, first: &str) -> Pick {
     let first = day(first);
     Pick {
         block: BlockId(name.to_owned()),
@@ -57,7 +57,7 @@ fn pick(name: &str, first: &str) -> Pick {
     }
 }
 
-fn farm(picks: Vec<Pick>) -> Farm {
+pub(crate) fn farm(picks: Vec<Pick>) -> Farm {
     let hour = |text: &str| text.parse().unwrap();
     Farm {
         id: FarmId("test".to_owned()),
@@ -101,7 +101,7 @@ fn farm(picks: Vec<Pick>) -> Farm {
     }
 }
 
-fn laid(name: &str, at: &str) -> Entry {
+pub(crate) fn laid(name: &str, at: &str) -> Entry {
     let at = at.parse().unwrap();
     Entry {
         block: BlockId(name.to_owned()),
@@ -134,7 +134,7 @@ fn opening(job: Job, start: &str, hours: i64, verdict: Verdict, works_in: &[bool
     Opening { start, end, best }
 }
 
-fn outlook(name: &str, openings: Vec<Opening>) -> BlockOutlook {
+pub(crate) fn outlook(name: &str, openings: Vec<Opening>) -> BlockOutlook {
     BlockOutlook {
         block: BlockId(name.to_owned()),
         hours: Vec::new(),
