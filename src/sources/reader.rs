@@ -6,10 +6,10 @@ use crate::weather::Forecast;
 /// Reads the reply of a service of a known kind.
 pub(super) fn read(kind: ServiceKind, bytes: &[u8], context: &Context<'_>) -> Result<Forecast, Refusal> {
     match kind {
-        ServiceKind::OpenMeteoForecast
-        | ServiceKind::OpenMeteoEnsemble
-        | ServiceKind::OpenMeteoQuarterHours
-        | ServiceKind::OpenMeteoArchive => open_meteo::read(bytes, context),
+        ServiceKind::OpenMeteoForecast | ServiceKind::OpenMeteoEnsemble | ServiceKind::OpenMeteoQuarterHours => {
+            open_meteo::read(bytes, context)
+        }
+        ServiceKind::OpenMeteoArchive => open_meteo::read_past(bytes, context),
         // A service of another kind that answers with a page or an error of its own says so by itself.
         ServiceKind::MetNorwayComplete
         | ServiceKind::MetNorwayCompact

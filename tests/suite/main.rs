@@ -21,6 +21,7 @@ mod planning;
 mod published;
 mod replies;
 mod restart;
+mod samples;
 mod schedule;
 mod sending;
 mod services;

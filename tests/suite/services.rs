@@ -8,9 +8,9 @@ use std::path::Path;
 
 use chrono::{DateTime, TimeDelta, Utc};
 use covercast::sources::open_meteo::Context;
-use covercast::sources::{Refusal, met_norway, nws};
+use covercast::sources::{Refusal, met_norway, nws, open_meteo};
 use covercast::units::{Degrees, Metres};
-use covercast::weather::{Forecast, IssueBasis, Kind, Offer, Place, Quantity, Told, Valid};
+use covercast::weather::{Forecast, IssueBasis, Kind, Offer, Place, Product, Quantity, Source, Told, Valid, stitch};
 use serde_json::{Value, json};
 
 use crate::replies::{NOW, at};
@@ -388,4 +388,84 @@ fn observations_are_sorted_told_once_and_a_gust_that_is_not_told_stays_unknown()
         panic!("rain has a span")
     };
     assert_eq!(to - from, TimeDelta::hours(1));
+}
+
+#[test]
+fn hours_are_made_of_15_minute_values_where_there_are_no_hourly_ones() {
+    let place = (46.5, 11.3, 262.0);
+    let read = |reply: &Value| {
+        with_context(place, NOW, |context| {
+            open_meteo::read(reply.to_string().as_bytes(), context)
+        })
+    };
+    let mut reply = value("open-meteo/quarters.json");
+    let forecast = read(&reply).unwrap();
+    // Four quarters of 0.3 mm, one gust of 11 m/s and more, thunder at 22:30.
+    assert_eq!(of(&forecast, Quantity::Rain, "2026-03-09T21:00:00Z"), Some(0.9));
+    assert_eq!(of(&forecast, Quantity::Rain, "2026-03-09T20:00:00Z"), Some(0.3));
+    assert!(of(&forecast, Quantity::Gust, "2026-03-10T02:00:00Z").is_some_and(|gust| gust > 10.0));
+    assert_eq!(of(&forecast, Quantity::Thunder, "2026-03-09T23:00:00Z"), Some(1.0));
+    assert_eq!(forecast.coarse_from, None);
+    assert_eq!(forecast.offers[&Quantity::Shortwave], Offer::Given);
+    // D1: one quarter missing.
+    reply["minutely_15"]["precipitation"][83] = json!(null);
+    assert_eq!(of(&read(&reply).unwrap(), Quantity::Rain, "2026-03-09T21:00:00Z"), None);
+    // D3.
+    reply["minutely_15_units"]["precipitation"] = json!("cups");
+    assert!(matches!(read(&reply), Err(Refusal::Unit { .. })));
+}
+
+#[test]
+fn no_alert_rests_on_quarters_that_no_model_forecasts() {
+    let mut reply = value("open-meteo/quarters.json");
+    let read = |reply: &Value, place| {
+        with_context(place, NOW, |context| {
+            open_meteo::quarters(reply.to_string().as_bytes(), context)
+        })
+        .unwrap()
+    };
+    let alps = read(&reply, (46.5, 11.3, 262.0));
+    assert_eq!(alps.native, Some("DWD ICON-D2"));
+    assert_eq!(alps.for_alerts().unwrap()[&Quantity::Rain].len(), 144);
+    reply["latitude"] = json!(-39.6);
+    reply["longitude"] = json!(176.7);
+    let south = read(&reply, (-39.6, 176.7, 262.0));
+    assert_eq!((south.native, south.for_alerts()), (None, None));
+    assert_eq!(south.told[&Quantity::Rain].len(), 144);
+}
+
+#[test]
+fn the_archive_is_read_as_past_however_long_ago_and_nothing_ahead_of_now_is_kept() {
+    let reply = crate::replies::reply(2, 1).to_string();
+    let read = |now: &str| {
+        with_context(LARKRISE, now, |context| {
+            open_meteo::read_past(reply.as_bytes(), context)
+        })
+    };
+    let old = read("2027-03-09T16:30:00Z").unwrap();
+    assert_eq!(old.runs[0].rain.known(), 7 * 24);
+    let past = read(NOW).unwrap();
+    assert_eq!(
+        past.stamps.at(past.runs[0].rain.horizon() - 1),
+        at("2026-03-09T16:00:00Z")
+    );
+}
+
+#[test]
+fn a_forecast_without_wind_direction_is_read_and_says_so() {
+    let mut reply = crate::replies::reply(3, 1);
+    reply["hourly"].as_object_mut().unwrap().remove("wind_direction_10m");
+    let forecast = with_context(LARKRISE, NOW, |context| {
+        open_meteo::read(reply.to_string().as_bytes(), context).unwrap()
+    });
+    assert_eq!(forecast.offers[&Quantity::WindDirection], Offer::Estimated);
+    let source = Source {
+        forecast: &forecast,
+        product: Product::HourlyModel,
+    };
+    let line = stitch(&[source], at(NOW), |_| 0.5).unwrap();
+    assert!(line.estimated.contains(&Quantity::WindDirection));
+    assert_eq!(line.runs[0].missing(line.now_row), None);
+    assert_eq!(line.past_hours, 120);
+    assert!(line.remarks.iter().any(|remark| remark.contains("no wind direction")));
 }

@@ -13,9 +13,9 @@ mod symbol;
 use chrono::{DateTime, TimeDelta, Utc};
 
 use self::reply::{Details, Period, Reply, Step, Units};
+use super::context::Context;
 use super::gather::{self, Extent, Factor, Gather};
 use super::json::{self, Cell, Text};
-use super::open_meteo::Context;
 use super::refusal::{Refusal, cleaned};
 use crate::weather::{Credit, Forecast, Quantity, Valid};
 

@@ -2,9 +2,9 @@
 
 use chrono::{DateTime, TimeDelta, Utc};
 
+use super::super::context::Context;
 use super::super::gather::{self, Extent, Factor, Gather};
 use super::super::json::{self, Cell};
-use super::super::open_meteo::Context;
 use super::super::refusal::{Refusal, cleaned};
 use super::block::block;
 use super::layers::{Block, Geometry, Height, Layer, Layers, Reply, Words};
@@ -85,17 +85,41 @@ fn plain(gather: &mut Gather, layers: &Layers) -> Result<(), Refusal> {
     for (quantity, layer, key) in plain {
         let factor = |unit: &str| unit::factor(quantity, unit);
         if let Some((blocks, factor)) = with_unit(layer, key, factor)? {
-            for (valid, cell) in blocks {
+            for (valid, cell) in by_hour(blocks)? {
                 gather.tell(quantity, valid, cell, factor);
             }
         }
     }
     if let Some((blocks, factor)) = with_unit(&layers.humidity, "relativeHumidity", unit::share)? {
-        for (valid, cell) in blocks {
+        for (valid, cell) in by_hour(blocks)? {
             gather.tell_humidity(valid, cell, factor);
         }
     }
     Ok(())
+}
+
+/// Most hours that the blocks of a layer may last together.
+const MOST_HOURS: i64 = 1000;
+
+/// Equal hours are merged into one block; this takes them apart, so that a long block of one value does
+/// not pass for a long step.
+fn by_hour(blocks: Blocks) -> Result<Blocks, Refusal> {
+    let mut hours = Vec::new();
+    let mut left = MOST_HOURS;
+    for (valid, cell) in blocks {
+        let Valid::Over { from, to } = valid else { continue };
+        let minutes = (to - from).num_minutes();
+        left -= minutes / 60;
+        if left < 0 {
+            return Err(Refusal::TooLong);
+        }
+        if minutes % 60 == 0 {
+            hours.extend((0..minutes / 60).map(|hour| (Valid::after(from + TimeDelta::hours(hour), 1), cell)));
+        } else {
+            hours.push((valid, cell));
+        }
+    }
+    Ok(hours)
 }
 
 type Blocks = Vec<(Valid, Cell)>;
@@ -122,9 +146,15 @@ fn rain(gather: &mut Gather, layers: &Layers) -> Result<(), Refusal> {
     let Some((blocks, factor)) = with_unit(&layers.rain, "quantitativePrecipitation", factor)? else {
         return Ok(());
     };
+    let (dry, wet): (Blocks, Blocks) = blocks
+        .into_iter()
+        .partition(|(_, cell)| matches!(cell, Cell::Number(sum) if *sum <= 0.0));
+    for (valid, cell) in by_hour(dry)? {
+        gather.tell(Quantity::Rain, valid, cell, factor);
+    }
     let chances = self::blocks(&layers.chance_of_rain)?;
     let wet_words = wet_words(&layers.weather)?;
-    for (valid, cell) in blocks {
+    for (valid, cell) in wet {
         let dry = match cell {
             Cell::Number(sum) if sum > 0.0 => dry_hours(valid, &chances, &wet_words),
             _ => Vec::new(),

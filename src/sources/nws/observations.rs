@@ -8,9 +8,9 @@ use std::collections::BTreeMap;
 use chrono::{DateTime, Utc};
 use serde::Deserialize;
 
+use super::super::context::Context;
 use super::super::gather::{HUMIDITY, canonical, instant, range};
 use super::super::json::{self, Cell, Few, Text};
-use super::super::open_meteo::Context;
 use super::super::refusal::{Refusal, cleaned};
 use super::unit;
 use crate::units::{Degrees, Metres};
