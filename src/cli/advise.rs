@@ -164,19 +164,8 @@ fn one_recorded(bytes: &[u8], file: &Path, farm: &Farm, now: DateTime<Utc>) -> T
         Kind::Members => (Role::Members, Product::SixHourlyModel),
         Kind::Single => (Role::Main, Product::HourlyModel),
     };
-    let fault = outcome
-        .as_ref()
-        .err()
-        .map(|refusal| format!("{name}: {}", clean(&refusal.to_string())));
-    Turn {
-        service: name,
-        role,
-        product,
-        forecast: outcome.ok(),
-        fault,
-        failing_since: None,
-        notes: Vec::new(),
-    }
+    let outcome = outcome.map_err(|refusal| format!("{name}: {}", clean(&refusal.to_string())));
+    Turn::recorded(&name, role, product, outcome)
 }
 
 fn no_forecast(turns: &[Turn]) -> Failure {

@@ -554,6 +554,8 @@ fn timeline(now: DateTime<Utc>) -> Timeline {
             link: String::new(),
         }],
         remarks: Vec::new(),
+        by: String::new(),
+        differ: Vec::new(),
     }
 }
 
