@@ -51,7 +51,11 @@ impl Turn {
             kind: None,
             role,
             product,
-            standing: Standing::First,
+            standing: if role == Role::Check {
+                Standing::Check
+            } else {
+                Standing::First
+            },
             forecast,
             reply: None,
             fault,

@@ -2,7 +2,8 @@
 //!
 //! The worst of the sources decides the danger of an hour: gusts, rain and thunder of the deciding single
 //! forecast are raised to those of the ones beside it. Members keep their own, for there the forecast
-//! beside them lowers the chance as a whole. An hour that a source beside tells as missing is unknown:
+//! beside them lowers the chance as a whole; what tells only a part, such as rain seen by radar, cannot do
+//! that and so raises them too. An hour that a source beside tells as missing is unknown:
 //! if it were not, taking a gale away from one source would make the hour better.
 
 use std::collections::BTreeMap;
@@ -12,7 +13,7 @@ use serde::{Deserialize, Serialize};
 
 use super::forecast::{Freshness, Kind, Offer};
 use super::stitch::Source;
-use super::{Quantity, Run};
+use super::{Forecast, Quantity, Run};
 
 /// Where a source stands among the others.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Default, Serialize, Deserialize)]
@@ -57,6 +58,7 @@ pub(super) fn choose<'a>(sources: &[Source<'a>], now: DateTime<Utc>) -> Option<(
     let rank = |source: &Source<'_>| {
         (
             source.freshness(now) == Freshness::Unknown,
+            !is_whole(source.forecast),
             source.standing == Standing::Check,
             source.standing == Standing::Out,
             source.forecast.kind != Kind::Members,
@@ -78,6 +80,14 @@ pub(super) fn choose<'a>(sources: &[Source<'a>], now: DateTime<Utc>) -> Option<(
         .collect();
     beside.sort_by_key(rank);
     Some((deciding, beside))
+}
+
+/// Whether a forecast tells all that an hour is judged by, and not only rain from the radar. What fell out of it
+/// lately counts as told: its hours are holes.
+pub(super) fn is_whole(forecast: &Forecast) -> bool {
+    Quantity::NEEDED
+        .into_iter()
+        .all(|quantity| forecast.offers.contains_key(&quantity))
 }
 
 /// Raises what is dangerous in `run` to what `other` says of the hours from row `from` on.

@@ -7,7 +7,7 @@ use std::collections::BTreeSet;
 
 use chrono::{DateTime, TimeDelta, Utc};
 
-use super::choice::{Differ, Standing, choose, differences, worsen};
+use super::choice::{Differ, Standing, choose, differences, is_whole, worsen};
 use super::forecast::{Freshness, Issue, Kind, Offer, Product};
 use super::{Credit, Forecast, Quantity, Run, Series, Stamps, estimate};
 
@@ -81,7 +81,7 @@ pub fn stitch(
     sin_elevation: impl Fn(DateTime<Utc>) -> f64,
 ) -> Option<Timeline> {
     let (deciding, besides) = choose(sources, now)?;
-    let beside = besides.first().copied();
+    let beside = besides.iter().find(|source| is_whole(source.forecast)).copied();
     let stamps = axis(deciding.forecast, beside.map(|source| source.forecast), now);
     let now_row = usize::try_from(PAST_HOURS).unwrap_or_default().min(stamps.count);
     let place = |source: Source<'_>| -> Vec<Run> {
@@ -110,7 +110,7 @@ pub fn stitch(
         if let Some(main) = &mut main {
             worsen(main, said, offers, now_row);
         }
-        if deciding.forecast.kind == Kind::Single {
+        if deciding.forecast.kind == Kind::Single || !is_whole(other.forecast) {
             runs.iter_mut().for_each(|run| worsen(run, said, offers, now_row));
         }
     }
