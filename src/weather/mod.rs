@@ -6,6 +6,9 @@
 pub mod credit;
 pub mod estimate;
 pub mod forecast;
+pub mod gates;
+pub mod past;
+pub mod reading;
 pub mod run;
 pub mod series;
 pub mod stitch;

@@ -8,6 +8,7 @@ use std::collections::BTreeSet;
 use chrono::{DateTime, TimeDelta, Utc};
 
 use super::forecast::{Freshness, Issue, Kind, Offer, Product};
+use super::past::{self, Known, Past};
 use super::{Credit, Forecast, Quantity, Run, Series, Stamps, estimate};
 
 /// The weather a morning is judged by.
@@ -32,6 +33,8 @@ pub struct Timeline {
     pub coarse_from: Option<usize>,
     /// Known hours of past before now, short holes that can be bridged included; below 48 the model starts with full stores.
     pub past_hours: usize,
+    /// Who told the past.
+    pub past: Past,
     /// Issue of the forecast that decides.
     pub issue: Issue,
     /// Its kind, for the age.
@@ -71,6 +74,16 @@ pub fn stitch(
     now: DateTime<Utc>,
     sin_elevation: impl Fn(DateTime<Utc>) -> f64,
 ) -> Option<Timeline> {
+    stitch_told(sources, &[], now, sin_elevation)
+}
+
+/// As [`stitch`], with a past told by others than the forecasts, the best teller first.
+pub fn stitch_told(
+    sources: &[Source<'_>],
+    tellers: &[Known],
+    now: DateTime<Utc>,
+    sin_elevation: impl Fn(DateTime<Utc>) -> f64,
+) -> Option<Timeline> {
     let (deciding, beside) = choose(sources, now)?;
     let stamps = axis(deciding.forecast, beside.map(|source| source.forecast), now);
     let now_row = usize::try_from(PAST_HOURS).unwrap_or_default().min(stamps.count);
@@ -86,14 +99,18 @@ pub fn stitch(
     let mut main = beside.and_then(|source| place(source).into_iter().next());
     let main_reaches_further =
         beside.is_some_and(|source| reach(source.forecast, stamps) >= reach(deciding.forecast, stamps));
-    let past = main.as_ref().filter(|_| main_reaches_further).or(runs.first())?.clone();
+    let mut shared = main.as_ref().filter(|_| main_reaches_further).or(runs.first())?.clone();
     for run in runs.iter_mut().chain(main.as_mut()) {
-        share_past(run, &past, now_row);
+        share_past(run, &shared, now_row);
     }
+    let mut all: Vec<&mut Run> = runs.iter_mut().chain(main.as_mut()).chain([&mut shared]).collect();
+    let past = past::tell(&mut all, tellers, now_row);
     let mut credits = vec![deciding.forecast.credit.clone()];
     credits.extend(beside.map(|source| source.forecast.credit.clone()));
     credits.dedup();
-    let remarks = remarks(sources, deciding, &runs, now_row, now);
+    let mut remarks = remarks(sources, deciding, &runs, now_row, now);
+    remarks.extend(past.sentences());
+    remarks.extend(tellers.iter().flat_map(|known| known.remarks.clone()));
     Some(Timeline {
         stamps,
         now_row,
@@ -107,7 +124,8 @@ pub fn stitch(
             .forecast
             .coarse_from
             .and_then(|stamp| coarse_row(stamps, stamp)),
-        past_hours: past_hours(&past, now_row),
+        past_hours: past_hours(&shared, now_row),
+        past,
         issue: deciding.forecast.issue,
         product: deciding.product,
         freshness: deciding.freshness(now),
