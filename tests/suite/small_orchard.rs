@@ -542,6 +542,7 @@ fn timeline(now: DateTime<Utc>) -> Timeline {
         untold: std::collections::BTreeSet::new(),
         coarse_from: None,
         past_hours: 120,
+        past: covercast::weather::past::Past::default(),
         issue: Issue {
             at: now - minutes(4.5),
             basis: IssueBasis::Said,
