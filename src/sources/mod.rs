@@ -14,11 +14,13 @@ pub mod met_norway;
 pub mod nws;
 pub mod open_meteo;
 mod reader;
+mod readings;
 mod recognise;
 pub mod refusal;
 pub mod round;
 mod request;
 pub mod state;
+pub mod station;
 mod transport;
 
 use std::path::PathBuf;
@@ -26,10 +28,11 @@ use std::path::PathBuf;
 use chrono::{DateTime, Utc};
 
 pub use cache::{load_state, save_state};
-pub use client::{Limits, Pulled, cached, prepare_tls, pull, pull_within};
+pub use client::{Limits, Pulled, Reply, cached, prepare_tls, pull, pull_within};
 pub use context::{Context, offered};
 pub use fault::Fault;
 pub use kind::{Gives, ServiceKind};
+pub use readings::readings;
 pub use recognise::{Form, recognise};
 pub use refusal::Refusal;
 pub use state::ServiceState;

@@ -9,7 +9,8 @@ use std::path::{Path, PathBuf};
 
 use covercast::sources::open_meteo::Context;
 use covercast::sources::{Refusal, met_norway, nws, open_meteo};
-use covercast::weather::{Forecast, Offer, Quantity, Series};
+use covercast::weather::reading::Measured;
+use covercast::weather::{Forecast, Offer, Series};
 
 use crate::services::with_context;
 
@@ -224,11 +225,11 @@ fn point(bytes: &[u8], _: &Context<'_>) -> Result<String, Refusal> {
 fn readings(bytes: &[u8], context: &Context<'_>) -> Result<String, Refusal> {
     let found = nws::observations(bytes, context, &|_, _| Vec::new())?;
     let words = found.iter().map(|one| {
-        let value = |which: Quantity| {
-            let (_, told) = one.told.iter().find(|(quantity, _)| *quantity == which).unwrap();
+        let value = |which: Measured| {
+            let (_, told) = one.told.iter().find(|(what, _)| *what == which).unwrap();
             told.value.map_or("-".to_owned(), |value| format!("{value:.1}"))
         };
-        let [air, wind, gust] = [Quantity::Temperature, Quantity::Wind, Quantity::Gust].map(value);
+        let [air, wind, gust] = [Measured::Temperature, Measured::Wind, Measured::Gust].map(value);
         format!(
             "{} {} air {air} wind {wind} gust {gust}",
             one.station,

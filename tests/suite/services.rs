@@ -10,6 +10,7 @@ use chrono::{DateTime, TimeDelta, Utc};
 use covercast::sources::open_meteo::Context;
 use covercast::sources::{Refusal, met_norway, nws, open_meteo};
 use covercast::units::{Degrees, Metres};
+use covercast::weather::reading::Measured;
 use covercast::weather::{Forecast, IssueBasis, Kind, Offer, Place, Product, Quantity, Source, Told, Valid, stitch};
 use serde_json::{Value, json};
 
@@ -353,7 +354,7 @@ fn observations_are_sorted_told_once_and_a_gust_that_is_not_told_stays_unknown()
         assert!(message.starts_with("KXYZ 091613Z"));
         let valid = Valid::At(at);
         vec![(
-            Quantity::Wind,
+            Measured::Wind,
             Told {
                 valid,
                 value: Some(6.2),
@@ -365,25 +366,21 @@ fn observations_are_sorted_told_once_and_a_gust_that_is_not_told_stays_unknown()
     });
     let times: Vec<String> = found.iter().map(|one| one.at.format("%H:%M").to_string()).collect();
     assert_eq!(times, ["13:53", "14:53", "15:53", "16:13"]);
-    let value = |k: usize, which: Quantity| {
-        let (_, told) = found[k].told.iter().find(|(quantity, _)| *quantity == which).unwrap();
+    let value = |k: usize, which: Measured| {
+        let (_, told) = found[k].told.iter().find(|(what, _)| *what == which).unwrap();
         told.value.map(|value| (value * 100.0).round() / 100.0)
     };
-    assert_eq!((value(0, Quantity::Temperature), found[0].rejected), (None, 1));
-    assert_eq!(value(0, Quantity::Wind), None);
+    assert_eq!((value(0, Measured::Temperature), found[0].rejected), (None, 1));
+    assert_eq!(value(0, Measured::Wind), None);
     // Written as text, in °F and m/s; 0.0005 m of rain.
-    assert_eq!(value(1, Quantity::Temperature), Some(9.0));
-    assert_eq!(value(1, Quantity::Gust), Some(10.5));
-    assert_eq!(value(1, Quantity::Rain), Some(0.5));
-    assert_eq!(value(2, Quantity::Gust), None);
-    assert!(value(2, Quantity::DewPoint).is_some_and(|dew| (3.0..5.5).contains(&dew)));
+    assert_eq!(value(1, Measured::Temperature), Some(9.0));
+    assert_eq!(value(1, Measured::Gust), Some(10.5));
+    assert_eq!(value(1, Measured::Rain), Some(0.5));
+    assert_eq!(value(2, Measured::Gust), None);
+    assert!(value(2, Measured::DewPoint).is_some_and(|dew| (3.0..5.5).contains(&dew)));
     assert!(found[3].from_metar && !found[2].from_metar);
     assert_eq!(found[3].station, "KXYZ");
-    let hour_before = found[1]
-        .told
-        .iter()
-        .find(|(quantity, _)| *quantity == Quantity::Rain)
-        .unwrap();
+    let hour_before = found[1].told.iter().find(|(what, _)| *what == Measured::Rain).unwrap();
     let Valid::Over { from, to } = hour_before.1.valid else {
         panic!("rain has a span")
     };
