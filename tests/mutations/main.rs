@@ -84,9 +84,18 @@ fn no_reply_however_hostile_makes_a_reader_panic_dawdle_or_eat_memory() {
         assert!(!seeds.is_empty(), "{name} has no good replies to begin with");
         let mut slowest = Duration::ZERO;
         let mut attempt = |what: &str, body: &[u8]| {
-            let began = Instant::now();
-            let outcome = catch_unwind(AssertUnwindSafe(|| reader(body, &context)));
-            let took = began.elapsed();
+            let once = || {
+                let began = Instant::now();
+                let outcome = catch_unwind(AssertUnwindSafe(|| reader(body, &context)));
+                (outcome, began.elapsed())
+            };
+            let (outcome, mut took) = once();
+            // On a busy machine anything can take long once.
+            for _ in 0..4 {
+                if outcome.is_ok() && took > MOST_TIME {
+                    took = took.min(once().1);
+                }
+            }
             slowest = slowest.max(took);
             if outcome.is_err() || took > MOST_TIME {
                 let kept = std::env::temp_dir().join(format!("covercast-{}.reply", name.replace(' ', "-")));

@@ -57,9 +57,9 @@ const FLORIDA: (f64, f64, f64) = (26.07, -80.15, 3.0);
 const TABLE: [Row; 37] = [
     // Open-Meteo. D1: the wind direction is not told, and each hour counts with the worst.
     ("open-meteo/forecast-hourly-168h-melbourne-20251025.json", (-37.75, 144.87, 19.0), "2025-10-25T11:30:00Z", single,
-        Read("?")),
+        Read("1 run, 168 h from 10-25 00, rain 27.4 mm in 168 h, gust 15.7 m/s in 168 h, estimated dew point+wind direction+sunshine, refused thunder+fog, coarse -")),
     ("open-meteo/forecast-14d-hourly-daily-newyork-20251228.json", NEW_YORK, "2025-12-28T23:00:00Z", single,
-        Read("?")),
+        Read("1 run, 336 h from 12-28 00, rain 26.7 mm in 336 h, gust 20.8 m/s in 336 h, estimated dew point+wind direction+sunshine, refused -, coarse -")),
     // D4: local times with one offset for the whole answer.
     ("open-meteo/forecast-imperial-pastday-dst-toronto-20260305.json", (43.70, -79.40, 165.0), "2026-03-06T02:00:00Z", single,
         Refused("one fixed offset of -18000 s, which is wrong across a clock change")),
@@ -88,24 +88,24 @@ const TABLE: [Row; 37] = [
 
     // MET Norway.
     ("met-norway/complete-london-altitude25.json", (51.5, -0.1, 25.0), "2020-07-20T11:21:00Z", met,
-        Read("?")),
+        Read("1 run, 212 h from 07-20 11, rain 2.5 mm in 211 h, gust 10.4 m/s in 212 h, estimated gusts+sunshine, refused -, coarse 07-22 19")),
     ("met-norway/compact-beijing-no-altitude.json", (39.9, 116.4, 50.0), "2020-07-20T11:45:00Z", met,
-        Read("?")),
+        Read("1 run, 212 h from 07-20 11, rain 0.4 mm in 211 h, gust 11.6 m/s in 212 h, estimated gusts+sunshine, refused -, coarse 07-22 19")),
     // D3: a quoted step, whose units stand nowhere.
     ("met-norway/complete-nordic-first-step-20211124.json", (55.64, 12.08, 41.0), "2021-11-24T16:40:00Z", met,
         Refused("\"air_temperature\" is told without a unit")),
     ("met-norway/nowcast-trondheim-20230814.json", (63.43, 10.40, 5.0), "2023-08-14T18:17:00Z", met,
-        Read("?")),
+        Read("1 run, 2 h from 08-14 19, rain 1.5 mm in 2 h, gust 6.1 m/s in 1 h, estimated -, refused -, coarse -")),
 
     // US National Weather Service.
     ("nws/gridpoint-raw-20220204.json", APALACHICOLA, "2022-02-04T04:00:00Z", grid,
-        Read("?")),
+        Read("1 run, 183 h from 02-03 22, rain 20.1 mm in 159 h, gust 8.2 m/s in 181 h, estimated sunshine, refused -, coarse 02-04 07")),
     ("nws/gridpoint-sew-wet-windy.json", (47.21, -123.12, 60.0), "2026-03-18T15:00:00Z", grid,
-        Read("?")),
+        Read("1 run, 185 h from 03-18 08, rain 25.7 mm in 169 h, gust 8.2 m/s in 184 h, estimated sunshine, refused -, coarse 03-18 09")),
     ("nws/gridpoint-box-hourly-qpf.json", (41.96, -71.20, 34.0), "2025-07-16T20:00:00Z", grid,
-        Read("?")),
+        Read("1 run, 186 h from 07-16 13, rain 57.7 mm in 181 h, gust 10.3 m/s in 181 h, estimated sunshine, refused -, coarse -")),
     ("nws/gridpoint-lwx-short-72h-tail.json", (38.9, -77.08, 47.0), "2026-03-18T15:00:00Z", grid,
-        Read("?")),
+        Read("1 run, 98 h from 03-18 16, rain 0.0 mm in 96 h, gust 8.7 m/s in 91 h, estimated sunshine, refused -, coarse -")),
     ("nws/forecast-hourly-us.json", APALACHICOLA, "2019-10-15T00:30:00Z", grid,
         Refused("neither gusts nor amounts of rain")),
     ("nws/forecast-hourly-sew.json", (47.21, -123.12, 60.0), "2026-03-18T15:00:00Z", grid,
@@ -117,11 +117,11 @@ const TABLE: [Row; 37] = [
     ("nws/points.json", APALACHICOLA, "2022-02-04T04:00:00Z", point,
         Read("gridpoints/TAE/58,65 FLZ015 FLC037 America/New_York")),
     ("nws/points-omaha.json", (41.212, -96.623, 350.0), "2026-03-18T15:00:00Z", point,
-        Read("?")),
+        Read("gridpoints/OAX/59,58 NEZ051 NEC155 America/Chicago")),
     ("nws/observations-alternate-units.json", FLORIDA, "2019-06-27T11:30:00Z", readings,
-        Read("?")),
+        Read("KFLL 10:53 air -12.2 wind 2.8 gust 2.8")),
     ("nws/observations-multiple-gust-null-and-value.json", FLORIDA, "2019-06-27T11:30:00Z", readings,
-        Read("?")),
+        Read("KFLL 10:53 air 10.0 wind 10.0 gust 10.0")),
     // Without its METAR there is nothing in it.
     ("nws/observations-metar-only.json", FLORIDA, "2019-06-27T11:30:00Z", readings,
         Refused("no report with a time and a value")),
@@ -252,7 +252,11 @@ fn words(forecast: &Forecast) -> String {
             .filter(|(_, offer)| **offer == kind)
             .map(|(quantity, _)| quantity.word())
             .collect();
-        words.join("+")
+        if words.is_empty() {
+            "-".to_owned()
+        } else {
+            words.join("+")
+        }
     };
     let known = |series: &Series| series.known();
     format!(

@@ -11,7 +11,9 @@ use covercast::sources::open_meteo::Context;
 use covercast::sources::{Refusal, met_norway, nws, open_meteo};
 use covercast::units::{Degrees, Metres};
 use covercast::weather::reading::Measured;
-use covercast::weather::{Forecast, IssueBasis, Kind, Offer, Place, Product, Quantity, Source, Told, Valid, stitch};
+use covercast::weather::{
+    Forecast, IssueBasis, Kind, Offer, Place, Product, Quantity, Source, Standing, Told, Valid, stitch,
+};
 use serde_json::{Value, json};
 
 use crate::replies::{NOW, at};
@@ -457,8 +459,10 @@ fn a_forecast_without_wind_direction_is_read_and_says_so() {
     });
     assert_eq!(forecast.offers[&Quantity::WindDirection], Offer::Estimated);
     let source = Source {
+        name: "main",
         forecast: &forecast,
         product: Product::HourlyModel,
+        standing: Standing::First,
     };
     let line = stitch(&[source], at(NOW), |_| 0.5).unwrap();
     assert!(line.estimated.contains(&Quantity::WindDirection));

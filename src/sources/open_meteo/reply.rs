@@ -75,6 +75,7 @@ impl<'de> Visitor<'de> for ReplyVisitor {
         let mut reply = Reply::default();
         let mut seen = BTreeSet::new();
         while let Some(key) = map.next_key::<String>()? {
+            at_most(seen.len(), MOST_KEYS)?;
             match key.as_str() {
                 "latitude" => reply.latitude = map.next_value()?,
                 "longitude" => reply.longitude = map.next_value()?,
@@ -120,6 +121,20 @@ impl<'de> Visitor<'de> for ReplyVisitor {
     }
 }
 
+/// Most keys of a block: twenty variables of 200 members are 4,000.
+const MOST_KEYS: usize = 10_000;
+/// Most times and values of a list: 128 days of quarters of an hour are 12,288.
+const MOST_VALUES: usize = 20_000;
+
+/// Stops at what no reply of the service has, before it costs time or memory.
+fn at_most<E: de::Error>(count: usize, most: usize) -> Result<(), E> {
+    if count < most {
+        Ok(())
+    } else {
+        Err(E::custom("more than any reply has"))
+    }
+}
+
 fn note_twice(seen: &mut BTreeSet<String>, key: String, twice: &mut Option<String>) {
     if seen.contains(&key) {
         twice.get_or_insert(key);
@@ -148,6 +163,7 @@ impl<'de> Deserialize<'de> for Units {
             fn visit_map<A: MapAccess<'de>>(self, mut map: A) -> Result<Units, A::Error> {
                 let mut units = Units::default();
                 while let Some(key) = map.next_key::<String>()? {
+                    at_most(units.units.len(), MOST_KEYS)?;
                     let unit: Word = map.next_value()?;
                     let slot = units.units.entry(key);
                     match (slot, unit.0) {
@@ -183,6 +199,7 @@ impl<'de> Deserialize<'de> for Columns {
                 let mut found = Columns::default();
                 let mut seen = BTreeSet::new();
                 while let Some(key) = map.next_key::<String>()? {
+                    at_most(seen.len(), MOST_KEYS)?;
                     if key == "time" {
                         found.times = Some(map.next_value()?);
                     } else if Key::parse(&key).is_some() {
@@ -225,6 +242,7 @@ impl<'de> Deserialize<'de> for Times {
             fn visit_seq<A: SeqAccess<'de>>(self, mut list: A) -> Result<Times, A::Error> {
                 let (mut unix, mut text) = (Vec::new(), Vec::new());
                 while let Some(cell) = list.next_element::<Cell>()? {
+                    at_most(unix.len() + text.len(), MOST_VALUES)?;
                     match cell {
                         Cell::Whole(seconds) => unix.push(seconds),
                         Cell::Word(words) => text.push(words),
@@ -277,6 +295,7 @@ impl<'de> Visitor<'de> for ColumnSeed {
             is_null: false,
         };
         while let Some(value) = list.next_element_seed(Single { odd: &mut column.odd })? {
+            at_most(column.values.len(), MOST_VALUES)?;
             column.values.push(value);
         }
         Ok(column)
