@@ -215,8 +215,9 @@ fn across(run: &Run, alley: &Alley, count: usize) -> Run {
     }
 }
 
-/// Squared sines between wind and row that stand for any direction; loads change smoothly between them.
-const ANY_DIRECTION: [f64; 5] = [0.0, 0.25, 0.5, 0.75, 1.0];
+/// Steps of the squared sine between wind and row that stand for any direction; loads change smoothly
+/// between them.
+const ANY_DIRECTION: u8 = 20;
 
 fn felt(run: &Run, told: &Told, k: usize, shelter: &Shelter, ties: &Ties) -> Result<Felt, Quantity> {
     let value = |quantity: Quantity| run.of(quantity).get(k).ok_or(quantity);
@@ -226,8 +227,8 @@ fn felt(run: &Run, told: &Told, k: usize, shelter: &Shelter, ties: &Ties) -> Res
     let wind = value(Quantity::Wind)?;
     let gust = value(Quantity::Gust)?.max(wind);
     let (gust_cover, utilisation) = if run.any_direction {
-        ANY_DIRECTION
-            .into_iter()
+        (0..=ANY_DIRECTION)
+            .map(|step| f64::from(step) / f64::from(ANY_DIRECTION))
             .map(|sin2| load(shelter, ties, shelter.ratios_for(sin2), wind, gust))
             .fold((0.0, 0.0), |worst: (f64, f64), next| {
                 (worst.0.max(next.0), worst.1.max(next.1))
@@ -284,4 +285,46 @@ pub fn irrigation(block: &Block, zone: &Zone, stamps: Stamps) -> Vec<f64> {
         day += TimeDelta::days(1);
     }
     depths
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn one_hour(direction: Option<f64>) -> Run {
+        let mut run = Run::unknown(1);
+        for (quantity, value) in [
+            (Quantity::Temperature, 14.0),
+            (Quantity::DewPoint, 9.0),
+            (Quantity::Wind, 6.0),
+            (Quantity::Gust, 13.0),
+            (Quantity::Rain, 0.0),
+            (Quantity::Shortwave, 300.0),
+            (Quantity::Cloud, 0.5),
+        ] {
+            run.of_mut(quantity).put(0, Some(value));
+        }
+        run.wind_direction.put(0, direction);
+        run.any_direction = direction.is_none();
+        run
+    }
+
+    #[test]
+    fn without_a_direction_the_wind_comes_from_the_side_that_pulls_most() {
+        let alley = Alley::default();
+        let (shelter, ties) = (Shelter::of(&alley), Ties::of(&alley));
+        let feel = |run: &Run| felt(run, &Told::by(run), 0, &shelter, &ties).unwrap();
+        let any = feel(&one_hour(None));
+        for direction in (0..360).step_by(15) {
+            let told = feel(&one_hour(Some(f64::from(direction))));
+            assert!(any.utilisation * 1.001 >= told.utilisation, "{direction}°");
+            assert!(any.gust_cover * 1.001 >= told.gust_cover, "{direction}°");
+        }
+        let mut hole = one_hour(None);
+        hole.any_direction = false;
+        assert_eq!(
+            felt(&hole, &Told::by(&hole), 0, &shelter, &ties),
+            Err(Quantity::WindDirection)
+        );
+    }
 }

@@ -101,7 +101,7 @@ const TABLE: [Row; 37] = [
     ("nws/gridpoint-raw-20220204.json", APALACHICOLA, "2022-02-04T04:00:00Z", grid,
         Read("1 run, 183 h from 02-03 22, rain 20.1 mm in 159 h, gust 8.2 m/s in 181 h, estimated sunshine, refused -, coarse 02-04 07")),
     ("nws/gridpoint-sew-wet-windy.json", (47.21, -123.12, 60.0), "2026-03-18T15:00:00Z", grid,
-        Read("1 run, 185 h from 03-18 08, rain 25.7 mm in 169 h, gust 8.2 m/s in 184 h, estimated sunshine, refused -, coarse 03-18 09")),
+        Read("1 run, 185 h from 03-18 08, rain 26.5 mm in 169 h, gust 8.2 m/s in 184 h, estimated sunshine, refused -, coarse 03-18 09")),
     ("nws/gridpoint-box-hourly-qpf.json", (41.96, -71.20, 34.0), "2025-07-16T20:00:00Z", grid,
         Read("1 run, 186 h from 07-16 13, rain 57.7 mm in 181 h, gust 10.3 m/s in 181 h, estimated sunshine, refused -, coarse -")),
     ("nws/gridpoint-lwx-short-72h-tail.json", (38.9, -77.08, 47.0), "2026-03-18T15:00:00Z", grid,

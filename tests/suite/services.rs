@@ -192,7 +192,7 @@ fn entries_out_of_order_and_an_issue_that_is_missing_or_to_come_are_refused() {
 #[test]
 fn the_radar_series_is_believed_before_the_summary_that_says_dry() {
     let forecast = nowcast(&value("met-norway/nowcast.json")).unwrap();
-    assert!(met_norway::is_part(&forecast));
+    assert_eq!(forecast.credit.service, "MET Norway nowcast");
     // Dry until 17:10, then rising to 4.8 mm/h at 18:25; the summary says 0.0 mm and cloudy.
     let wet = of(&forecast, Quantity::Rain, "2026-03-09T18:00:00Z").unwrap();
     assert!(wet > 1.0 && wet < 2.5, "{wet} mm");
@@ -282,6 +282,20 @@ fn rain_of_a_block_may_fall_in_any_hour_that_is_not_told_to_be_dry() {
     assert_eq!(of(&narrowed, Quantity::Rain, "2026-03-09T21:00:00Z"), Some(0.4));
     let sum: f64 = (0..24).filter_map(|k| narrowed.runs[0].rain.get(k)).sum();
     assert!((sum - 2.2).abs() < 1e-4, "{sum} mm");
+}
+
+#[test]
+fn in_an_hour_that_two_blocks_share_the_wetter_one_counts() {
+    let mut reply = value("nws/gridpoint.json");
+    reply["properties"]["quantitativePrecipitation"]["values"][2]["validTime"] =
+        json!("2026-03-09T23:00:00+00:00/PT6H");
+    reply["properties"]["quantitativePrecipitation"]["values"][2]["value"] = json!(6.0);
+    let forecast = grid(&reply).unwrap();
+    assert_eq!(of(&forecast, Quantity::Rain, "2026-03-09T23:00:00Z"), Some(0.267));
+    assert_eq!(of(&forecast, Quantity::Rain, "2026-03-10T00:00:00Z"), Some(1.0));
+    assert_eq!(of(&forecast, Quantity::Rain, "2026-03-10T05:00:00Z"), Some(1.0));
+    // The next block begins an hour later: nothing is told of the hour between.
+    assert_eq!(of(&forecast, Quantity::Rain, "2026-03-10T06:00:00Z"), None);
 }
 
 #[test]

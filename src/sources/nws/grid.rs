@@ -146,6 +146,9 @@ fn rain(gather: &mut Gather, layers: &Layers) -> Result<(), Refusal> {
     let Some((blocks, factor)) = with_unit(&layers.rain, "quantitativePrecipitation", factor)? else {
         return Ok(());
     };
+    for (valid, cell) in twice_told(&blocks) {
+        gather.tell(Quantity::Rain, valid, cell, factor);
+    }
     let (dry, wet): (Blocks, Blocks) = blocks
         .into_iter()
         .partition(|(_, cell)| matches!(cell, Cell::Number(sum) if *sum <= 0.0));
@@ -175,6 +178,40 @@ fn rain(gather: &mut Gather, layers: &Layers) -> Result<(), Refusal> {
     }
     Ok(())
 }
+
+/// Hours that two blocks share, with the larger part of the two: nothing says which block is right. They
+/// are told first, and so believed before both.
+fn twice_told(blocks: &[(Valid, Cell)]) -> Blocks {
+    #[expect(clippy::cast_precision_loss, reason = "minutes of a block")]
+    let part = |(valid, cell): &(Valid, Cell)| match (*valid, *cell) {
+        (Valid::Over { from, to }, Cell::Number(sum)) => Some(sum * 60.0 / (to - from).num_minutes().max(1) as f64),
+        _ => None,
+    };
+    let mut shared = Vec::new();
+    for (k, one) in blocks.iter().enumerate() {
+        for other in blocks.iter().skip(k + 1) {
+            let (Valid::Over { from, to }, Valid::Over { from: begin, to: end }) = (one.0, other.0) else {
+                continue;
+            };
+            let (from, to) = (from.max(begin), to.min(end));
+            let hours = (to - from).num_minutes().div_euclid(60);
+            let larger = match (part(one), part(other)) {
+                (Some(one), Some(other)) => Cell::Number(one.max(other)),
+                _ => Cell::Null,
+            };
+            for hour in 0..hours {
+                if shared.len() == MOST_SHARED {
+                    return shared;
+                }
+                shared.push((Valid::after(from + TimeDelta::hours(hour), 1), larger));
+            }
+        }
+    }
+    shared
+}
+
+/// Most shared hours that are looked at; a sound grid has none.
+const MOST_SHARED: usize = 1000;
 
 /// The hours of a block, counted from its start, that are told to be dry. Only blocks of whole hours are
 /// narrowed.
