@@ -320,9 +320,12 @@ fn gaps(runs: &[Run], now_row: usize) -> Vec<String> {
     let end = runs.iter().map(Run::horizon).max().unwrap_or(0);
     let mut alike: Vec<((usize, usize), Vec<&str>)> = Vec::new();
     for quantity in Quantity::NEEDED {
-        let missing = |run: &Run| match quantity {
-            Quantity::WindDirection if run.any_direction => 0,
-            _ => holes(run.of(quantity), now_row, end),
+        let missing = |run: &Run| {
+            if quantity == Quantity::WindDirection && run.any_direction {
+                0
+            } else {
+                holes(run.of(quantity), now_row, end)
+            }
         };
         let holes: Vec<usize> = runs.iter().map(missing).collect();
         let most = holes.iter().copied().max().unwrap_or(0);

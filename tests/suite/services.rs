@@ -74,7 +74,7 @@ fn of(forecast: &Forecast, quantity: Quantity, stamp: &str) -> Option<f64> {
     Some((value * 1000.0).round() / 1000.0)
 }
 
-fn step<'a>(reply: &'a mut Value, k: usize) -> &'a mut Value {
+fn step(reply: &mut Value, k: usize) -> &mut Value {
     &mut reply["properties"]["timeseries"][k]["data"]
 }
 

@@ -160,7 +160,7 @@ fn rain(gather: &mut Gather, layers: &Layers) -> Result<(), Refusal> {
     for (valid, cell) in wet {
         let dry = match cell {
             Cell::Number(sum) if sum > 0.0 => dry_hours(valid, &chances, &wet_words),
-            _ => Vec::new(),
+            Cell::Number(_) | Cell::Quoted(_) | Cell::Null | Cell::Odd => Vec::new(),
         };
         let Valid::Over { from, to } = valid else { continue };
         let hours = (to - from).num_minutes().div_euclid(60);
@@ -257,8 +257,11 @@ fn wet_words(words: &Words) -> Result<Vec<(Valid, bool)>, Refusal> {
         .collect())
 }
 
+/// A block and what it names.
+type Named<'a> = (Valid, Option<Vec<&'a str>>);
+
 /// Blocks of words with what they name; `None` where they tell nothing.
-fn kinds(words: &Words) -> Result<Vec<(Valid, Option<Vec<&str>>)>, Refusal> {
+fn kinds(words: &Words) -> Result<Vec<Named<'_>>, Refusal> {
     words
         .values
         .0

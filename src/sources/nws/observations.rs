@@ -225,14 +225,13 @@ fn values(report: &Report, at: DateTime<Utc>) -> (Vec<(Measured, Told)>, usize) 
     };
     let (air, wind) = (of(&told, Measured::Temperature), of(&told, Measured::Wind));
     for (what, told) in &mut told {
-        match what {
-            Measured::DewPoint if told.value.is_none() => {
-                told.value = air
-                    .zip(share)
-                    .and_then(|(air, share)| estimate::dew_point(air, share.min(1.0)));
-            }
-            Measured::Gust => told.value = told.value.map(|gust| gust.max(wind.unwrap_or(0.0))),
-            _ => {}
+        if *what == Measured::DewPoint && told.value.is_none() {
+            told.value = air
+                .zip(share)
+                .and_then(|(air, share)| estimate::dew_point(air, share.min(1.0)));
+        }
+        if *what == Measured::Gust {
+            told.value = told.value.map(|gust| gust.max(wind.unwrap_or(0.0)));
         }
     }
     (told, rejected)
@@ -273,7 +272,7 @@ fn place(feature: &Feature) -> Option<Place> {
         let unit = height.unit_code.get()?.rsplit(':').next()?;
         match height.value? {
             Cell::Number(metres) | Cell::Quoted(metres) if unit == "m" => Some(Metres(metres)),
-            _ => None,
+            Cell::Number(_) | Cell::Quoted(_) | Cell::Null | Cell::Odd => None,
         }
     });
     Some(Place {
