@@ -46,9 +46,6 @@ const MQTT: &[&str] = &[
     "root_certificate",
     "largest_kb",
 ];
-/// Every key, for the explained sample.
-#[cfg(test)]
-pub(super) const STATION: &[&[&str]] = &[ALL, DROPPED, TIMED, CSV, METAR, MQTT];
 /// Keys of a column.
 pub(super) const COLUMN: &[&str] = &["column", "pointer", "topic", "quantity", "unit", "minutes"];
 
@@ -85,6 +82,11 @@ impl Kind {
             Self::Mqtt => &[ALL, TIMED, MQTT],
         }
     }
+}
+
+/// Every key of a station, for the explained sample.
+pub(super) fn keys() -> Vec<&'static str> {
+    [ALL, DROPPED, TIMED, CSV, METAR, MQTT].concat()
 }
 
 /// Every station of the file.
@@ -202,10 +204,6 @@ fn exposure(table: &Table<'_>) -> Option<Exposure> {
         height: height?,
         terrain: terrain?,
     };
-    if crate::physics_of_mast(exposure).is_none() && !(above_trees && trees.is_none()) {
-        let at = "it stands too low among what surrounds it to tell the wind at 10 m; its wind is not used";
-        table.doubt("wind_height", "a sheltered wind sensor", at, "put it higher or in the open, if you want its wind");
-    }
     Some(exposure)
 }
 

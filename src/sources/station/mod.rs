@@ -221,6 +221,11 @@ impl Batch {
         });
     }
 
+    /// Whether there is nothing to tell.
+    pub fn is_empty(&self) -> bool {
+        self.readings.is_empty() && self.unreadable == 0
+    }
+
     pub(super) fn append(&mut self, other: Self) {
         self.readings.extend(other.readings);
         self.unreadable += other.unreadable;
