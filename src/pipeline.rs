@@ -12,6 +12,8 @@ use crate::physics::mast::at_ten_metres;
 use crate::physics::sun::SunTrack;
 use crate::plan::effort::SPREAD;
 use crate::plan::need::{Need, needs};
+use crate::plan::of_farm::usual::Usual;
+use crate::plan::of_farm::{self, SeasonPlan, plan_season};
 use crate::plan::{Plan, assign};
 use crate::record::{Entry, Ground};
 use crate::weather::gates;
@@ -111,7 +113,21 @@ pub fn morning(
         }
         None => (Vec::new(), learned.to_vec()),
     };
-    let plan = assign::assign(farm, &ground, &needs, &outlooks, now);
+    let before = context
+        .yesterday
+        .map(|before| before.season.clone())
+        .unwrap_or_default();
+    // A checked farm makes a sound case; should one not, the letter goes out on the windows alone.
+    let season = plan_season(&of_farm::Inputs {
+        farm,
+        ground: &ground,
+        outlooks: &outlooks,
+        usual: &Usual::default(),
+        before: &before,
+        now,
+    })
+    .ok();
+    let plan = assign::assign(farm, &ground, &needs, &outlooks, season, now);
     let mut letter = letter::compose(&Inputs {
         farm,
         ground: &ground,
@@ -124,6 +140,7 @@ pub fn morning(
         yesterday: context.yesterday,
     });
     letter.digest.dry_times = dry_times;
+    letter.digest.season = plan.season.as_ref().map(SeasonPlan::as_before).unwrap_or_default();
     Morning { letter, outlooks, plan }
 }
 

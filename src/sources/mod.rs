@@ -27,7 +27,7 @@ use std::path::PathBuf;
 use chrono::{DateTime, Utc};
 
 pub use cache::{load_state, save_state};
-pub use client::{Limits, Pulled, cached, prepare_tls, pull, pull_within};
+pub use client::{Limits, Pulled, Reply, cached, prepare_tls, pull, pull_within};
 pub use context::{Context, offered};
 pub use fault::Fault;
 pub use kind::{Gives, ServiceKind};

@@ -204,7 +204,11 @@ pub(super) fn tell(runs: &mut [&mut Run], tellers: &[Known], now_row: usize) -> 
     };
     for quantity in Quantity::NEEDED {
         let by = |k: usize| tellers.iter().find(|known| known.covers(quantity, k));
-        let so_far = |k: usize| tellers.iter().filter_map(move |known| known.rain_so_far.get(&k).copied());
+        let so_far = |k: usize| {
+            tellers
+                .iter()
+                .filter_map(move |known| known.rain_so_far.get(&k).copied())
+        };
         for run in runs.iter_mut() {
             // What the forecast never tells stays unknown, and must not look like a series with holes.
             if run.of(quantity).is_all_gaps() {

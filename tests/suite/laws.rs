@@ -290,6 +290,8 @@ fn timeline(runs: Vec<Run>, count: usize) -> Timeline {
         freshness: Freshness::Fresh,
         credits: Vec::new(),
         remarks: Vec::new(),
+        by: String::new(),
+        differ: Vec::new(),
     }
 }
 

@@ -80,7 +80,7 @@ impl SmallOrchard {
     pub(crate) fn letter(&self) -> Letter {
         let ground = Ground::at(&self.entries, self.now);
         let needs = needs(&self.farm, &ground, self.now);
-        let plan = assign(&self.farm, &ground, &needs, &self.outlooks, self.now);
+        let plan = assign(&self.farm, &ground, &needs, &self.outlooks, None, self.now);
         compose(&Inputs {
             farm: &self.farm,
             ground: &ground,
@@ -555,6 +555,8 @@ fn timeline(now: DateTime<Utc>) -> Timeline {
             link: String::new(),
         }],
         remarks: Vec::new(),
+        by: String::new(),
+        differ: Vec::new(),
     }
 }
 
@@ -773,6 +775,7 @@ fn hour_view(k: usize) -> HourView {
 /// Yesterday's letter thought better of Saturday.
 fn yesterday() -> Digest {
     Digest {
+        season: std::collections::BTreeMap::new(),
         day: today() - Days::new(1),
         dry_times: Vec::new(),
         promises: vec![Promise {

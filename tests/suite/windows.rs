@@ -136,6 +136,8 @@ fn timeline(kind: Kind, runs: Vec<Run>) -> Timeline {
         freshness: Freshness::Fresh,
         credits: Vec::new(),
         remarks: Vec::new(),
+        by: String::new(),
+        differ: Vec::new(),
     }
 }
 

@@ -99,11 +99,16 @@ impl Line {
             }
             Ok(Event::Incoming(Packet::SubAck(answer))) => {
                 if answer.return_codes.contains(&SubscribeReasonCode::Failure) {
-                    return Err(format!("the broker {host} does not give out {}", cleaned(&broker.topic)));
+                    return Err(format!(
+                        "the broker {host} does not give out {}",
+                        cleaned(&broker.topic)
+                    ));
                 }
                 Ok(Heard::Nothing)
             }
-            Ok(Event::Incoming(Packet::Publish(publish))) => Ok(Heard::Batch(readings(&publish, broker, message, now()))),
+            Ok(Event::Incoming(Packet::Publish(publish))) => {
+                Ok(Heard::Batch(readings(&publish, broker, message, now())))
+            }
             Ok(_) => Ok(Heard::Nothing),
             Err(error) => Err(said(host, broker, &error)),
         }
@@ -171,7 +176,9 @@ fn encryption(broker: &Broker) -> Result<TlsConfiguration, String> {
 /// What broke, in a sentence without the library's own words where they say nothing to an operator.
 fn said(host: &str, broker: &Broker, error: &ConnectionError) -> String {
     match error {
-        ConnectionError::ConnectionRefused(ConnectReturnCode::BadUserNamePassword | ConnectReturnCode::NotAuthorized) => {
+        ConnectionError::ConnectionRefused(
+            ConnectReturnCode::BadUserNamePassword | ConnectReturnCode::NotAuthorized,
+        ) => {
             format!("the broker {host} does not accept user and password")
         }
         ConnectionError::ConnectionRefused(code) => format!("the broker {host} refuses: {code:?}"),
@@ -179,7 +186,10 @@ fn said(host: &str, broker: &Broker, error: &ConnectionError) -> String {
             format!("the broker {host} does not answer within {CONNECT_S} s")
         }
         ConnectionError::Tls(error) => {
-            format!("the broker {host} cannot prove who it is: {}", cleaned(&error.to_string()))
+            format!(
+                "the broker {host} cannot prove who it is: {}",
+                cleaned(&error.to_string())
+            )
         }
         ConnectionError::Io(error) if error.kind() == std::io::ErrorKind::ConnectionRefused => {
             format!("nobody listens at {host} port {}", broker.port)

@@ -124,9 +124,7 @@ mod tests {
         let mut last = at("2026-10-25T00:00:00Z");
         let mut found = Vec::new();
         for text in ["02:30", "02:50", "02:10", "02:30", "03:00"] {
-            last = clock
-                .read(&format!("25.10.2026 {text}"), Nearby::After(last))
-                .unwrap();
+            last = clock.read(&format!("25.10.2026 {text}"), Nearby::After(last)).unwrap();
             found.push(last.format("%H:%M").to_string());
         }
         assert_eq!(found, ["00:30", "00:50", "01:10", "01:30", "02:00"]);
@@ -148,10 +146,7 @@ mod tests {
 
     #[test]
     fn a_clock_without_zone_is_not_read() {
-        let clock = Clock {
-            zone: None,
-            ..zurich()
-        };
+        let clock = Clock { zone: None, ..zurich() };
         assert_eq!(clock.read("25.10.2026 12:30", Nearby::Unknown), None);
         assert!(!clock.form.has_zone());
     }
@@ -164,7 +159,10 @@ mod tests {
         assert_eq!(read(Form::UnixSeconds, "1773144000"), noon);
         assert_eq!(read(Form::UnixMillis, "1773144000000"), noon);
         assert_eq!(
-            read(Form::Parts("%Y-%m-%d %H:%M:%S %z".to_owned()), "2026-03-10 13:00:00 +0100"),
+            read(
+                Form::Parts("%Y-%m-%d %H:%M:%S %z".to_owned()),
+                "2026-03-10 13:00:00 +0100"
+            ),
             noon
         );
         for wrong in ["now", "", "1e9", "99999999999999999999", "2026-02-30T00:00:00Z"] {

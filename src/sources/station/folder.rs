@@ -225,7 +225,11 @@ fn piece(path: &Path, look: Look, newest_first: bool) -> Result<Option<Piece>, S
     }
     let whole = opened.length <= MOST_BYTES;
     let head = bytes(&mut file, 0, HEAD_BYTES.min(opened.length)).map_err(say)?;
-    let from = if whole || newest_first { 0 } else { opened.length - MOST_BYTES };
+    let from = if whole || newest_first {
+        0
+    } else {
+        opened.length - MOST_BYTES
+    };
     let mut lines = bytes(&mut file, from, MOST_BYTES.min(opened.length)).map_err(say)?;
     let after = Look::of(&file.metadata().map_err(say)?);
     // One that only grew is as good as before; any other change is a rewriting.
@@ -234,7 +238,10 @@ fn piece(path: &Path, look: Look, newest_first: bool) -> Result<Option<Piece>, S
     }
     if from > 0 {
         // The first line is cut.
-        let end = lines.iter().position(|byte| *byte == b'\n').map_or(lines.len(), |end| end + 1);
+        let end = lines
+            .iter()
+            .position(|byte| *byte == b'\n')
+            .map_or(lines.len(), |end| end + 1);
         lines.drain(..end);
     }
     // JSON proves by itself that it is whole; of lines only those that ended are.
@@ -359,7 +366,10 @@ mod tests {
     #[test]
     fn a_folder_that_is_not_there_is_said_and_found_when_it_comes_back() {
         let mut trial = Trial::new();
-        let (here, away) = (trial.folder.path().to_owned(), trial.folder.path().with_extension("away"));
+        let (here, away) = (
+            trial.folder.path().to_owned(),
+            trial.folder.path().with_extension("away"),
+        );
         trial.write("a.csv", &format!("time,air\n{}", line(0, "7.5")));
         fs::rename(&here, &away).unwrap();
         let fault = trial.poll().unwrap_err();
@@ -444,7 +454,10 @@ mod tests {
         fs::write(&path, "{\"t\": 1").unwrap();
         let now = Look::of(&fs::metadata(&path).unwrap()).when().unwrap();
         let fault = watch.poll(&way, now).unwrap_err();
-        assert!(fault.contains("not JSON") && fault.contains("may still be being written"), "{fault}");
+        assert!(
+            fault.contains("not JSON") && fault.contains("may still be being written"),
+            "{fault}"
+        );
         fs::write(&path, "{\"t\": 12}").unwrap();
         let found = watch.poll(&way, now + TimeDelta::minutes(1)).unwrap();
         assert_eq!(found.readings[0].told.value, Some(12.0));

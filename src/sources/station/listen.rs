@@ -48,12 +48,7 @@ where
     }
 }
 
-async fn look<C: Fn() -> DateTime<Utc>>(
-    station: &Arc<Station>,
-    watch: Watch,
-    clock: C,
-    news: &mpsc::Sender<News>,
-) {
+async fn look<C: Fn() -> DateTime<Utc>>(station: &Arc<Station>, watch: Watch, clock: C, news: &mpsc::Sender<News>) {
     let mut idle = Some(watch);
     let mut at_work: Option<tokio::task::JoinHandle<(Watch, Result<Batch, String>)>> = None;
     loop {

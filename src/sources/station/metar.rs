@@ -143,7 +143,10 @@ fn instant(stamp: &str, received: DateTime<Utc>) -> Option<DateTime<Utc>> {
     let part = |from: usize| digits(stamp.get(from..from + 2)?);
     let (day, hour, minute) = (part(0)?, part(2)?, part(4)?);
     let month = |back: u32| {
-        let first = received.date_naive().with_day(1)?.checked_sub_months(Months::new(back))?;
+        let first = received
+            .date_naive()
+            .with_day(1)?
+            .checked_sub_months(Months::new(back))?;
         let date = NaiveDate::from_ymd_opt(first.year(), first.month(), day)?;
         Some(date.and_hms_opt(hour, minute, 0)?.and_utc())
     };
@@ -170,7 +173,10 @@ fn wind(group: &str) -> Option<Wind> {
     let speed = |text: &str| {
         let text = text.strip_prefix('P').unwrap_or(text);
         let usual = (2..=3).contains(&text.len());
-        usual.then(|| digits(text)).flatten().map(|value| f64::from(value) * factor)
+        usual
+            .then(|| digits(text))
+            .flatten()
+            .map(|value| f64::from(value) * factor)
     };
     let direction = match direction {
         "VRB" => None,
@@ -188,7 +194,10 @@ fn air_and_dew(group: &str) -> Option<(Option<f64>, Option<f64>)> {
     let (air, dew) = group.split_once('/')?;
     let degrees = |text: &str| {
         let (sign, text) = text.strip_prefix('M').map_or((1.0, text), |rest| (-1.0, rest));
-        (text.len() == 2).then(|| digits(text)).flatten().map(|value| sign * f64::from(value))
+        (text.len() == 2)
+            .then(|| digits(text))
+            .flatten()
+            .map(|value| sign * f64::from(value))
     };
     let found = (degrees(air)?, degrees(dew));
     let none = dew.is_empty() || dew.chars().all(|sign| sign == '/');
@@ -288,7 +297,10 @@ mod tests {
 
     #[test]
     fn tenths_of_a_degree_come_from_the_remark() {
-        let found = newest("KBTV 090954Z 18013G21KT 10SM BKN041 M05/M13 A2986 RMK AO2 T10501133 P0009 $=", "KBTV");
+        let found = newest(
+            "KBTV 090954Z 18013G21KT 10SM BKN041 M05/M13 A2986 RMK AO2 T10501133 P0009 $=",
+            "KBTV",
+        );
         assert_eq!(
             found.into_iter().collect::<Vec<_>>(),
             [
@@ -306,7 +318,10 @@ mod tests {
 
     #[test]
     fn a_gust_that_is_not_reported_is_not_reported_and_no_calm() {
-        let found = newest("METAR LFBA 090100Z AUTO 26009KT 220V280 9999 ///TCU 17/14 Q1013=", "LFBA");
+        let found = newest(
+            "METAR LFBA 090100Z AUTO 26009KT 220V280 9999 ///TCU 17/14 Q1013=",
+            "LFBA",
+        );
         assert_eq!(found.get("gust"), None);
         assert_eq!(found["temperature"], 17.0);
         assert_eq!(found.get("rain"), None);
@@ -322,7 +337,10 @@ mod tests {
 
     #[test]
     fn peak_wind_counts_at_its_own_minute() {
-        let found = readings("KALO 090354Z 17027KT 19/16 A2979 RMK AO2 PK WND 18051/0325 T01890156=", "KALO");
+        let found = readings(
+            "KALO 090354Z 17027KT 19/16 A2979 RMK AO2 PK WND 18051/0325 T01890156=",
+            "KALO",
+        );
         let (at, gust) = found.newest(Measured::Gust).unwrap();
         assert_eq!(at, "2026-03-09T03:25:00Z".parse::<DateTime<Utc>>().unwrap());
         assert!((gust - 51.0 * 0.514_444).abs() < 1e-3);

@@ -296,7 +296,17 @@ mod tests {
         assert_eq!(number(" -4.4 ", '.'), Some(-4.4));
         assert_eq!(number("12,5", ','), Some(12.5));
         assert_eq!(number("3e2", '.'), Some(300.0));
-        for wrong in ["", "nan", "inf", "1e999", "1.234,5", "12,5", "0x10", "--", &"9".repeat(400)] {
+        for wrong in [
+            "",
+            "nan",
+            "inf",
+            "1e999",
+            "1.234,5",
+            "12,5",
+            "0x10",
+            "--",
+            &"9".repeat(400),
+        ] {
             assert_eq!(number(wrong, '.'), None, "{wrong}");
         }
     }

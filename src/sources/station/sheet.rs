@@ -145,11 +145,7 @@ mod tests {
         let lines = b"10.03.26;05:00;7,4;135,3\r\n10.03.26;05:10;---;135,5\r\n10.03;05:20;7,1;1\n10.03.26;05:30;warm;135,5\n10.03.26;05:40\n";
         let batch = read(HEAD, lines, &layout(), received()).unwrap();
         let found = Readings::gather(batch.readings);
-        let air: Vec<_> = found
-            .of(Measured::Temperature)
-            .iter()
-            .map(|told| told.value)
-            .collect();
+        let air: Vec<_> = found.of(Measured::Temperature).iter().map(|told| told.value).collect();
         assert_eq!(air, [Some(7.4), None, None, None]);
         assert_eq!(batch.unreadable, 2);
         assert_eq!(
