@@ -111,7 +111,10 @@ fn remembered(service: &Service, farm: &Farm, now: DateTime<Utc>) -> Result<Memo
     let store = Store::look(&service.state)?;
     let told = told(service, farm, store.as_ref(), now)?;
     let Some(store) = store else {
-        return Ok(Memory { told, ..Memory::empty() });
+        return Ok(Memory {
+            told,
+            ..Memory::empty()
+        });
     };
     let before = store.letter_before(&farm.id, farm.site.zone.day(now))?;
     Ok(Memory {

@@ -260,7 +260,11 @@ fn station_line(station: &Station) -> String {
             Some(factor) => format!("its wind times {factor:.2} is taken as the wind at 10 m in the open"),
         },
     };
-    format!("Station {}: {}; {wind}.", settings::clean(&station.name), settings::clean(&way))
+    format!(
+        "Station {}: {}; {wind}.",
+        settings::clean(&station.name),
+        settings::clean(&way)
+    )
 }
 
 fn service_lines(out: &mut Report, service: &Service) {

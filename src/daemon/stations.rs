@@ -76,7 +76,12 @@ impl Daemon {
         }
         if let Some(first) = &news.batch.first_unreadable {
             let count = news.batch.unreadable;
-            warn!(station = news.station, count, ?first, "some of what the station said cannot be read");
+            warn!(
+                station = news.station,
+                count,
+                ?first,
+                "some of what the station said cannot be read"
+            );
         }
         if news.batch.readings.is_empty() {
             return;

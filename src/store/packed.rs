@@ -92,7 +92,10 @@ impl Packed {
     /// As [`Packed::unpack`].
     pub fn first(&self) -> Result<Archived, Fault> {
         let (stamps, runs) = self.some(1)?;
-        let run = runs.into_iter().next().ok_or_else(|| self.unreadable("it has no runs"))?;
+        let run = runs
+            .into_iter()
+            .next()
+            .ok_or_else(|| self.unreadable("it has no runs"))?;
         Ok(Archived {
             issued: self.issued,
             stamps,
@@ -326,7 +329,10 @@ mod tests {
                     match (kept.of(*quantity).get(k), run.of(*quantity).get(k + offset)) {
                         (None, None) => {}
                         (Some(kept), Some(was)) => {
-                            assert!((kept - was).abs() <= scale(*quantity) / 2.0 + 1e-5, "{quantity:?} {was} {kept}");
+                            assert!(
+                                (kept - was).abs() <= scale(*quantity) / 2.0 + 1e-5,
+                                "{quantity:?} {was} {kept}"
+                            );
                         }
                         other => panic!("{quantity:?} hour {k}: {other:?}"),
                     }
@@ -370,7 +376,10 @@ mod tests {
         let mut cut = packed.clone();
         cut.body.truncate(packed.body.len() / 2);
         let text = cut.unpack().unwrap_err().to_string();
-        assert!(text.contains("an archived forecast") && text.contains("damaged"), "{text}");
+        assert!(
+            text.contains("an archived forecast") && text.contains("damaged"),
+            "{text}"
+        );
         let mut zip = ZlibEncoder::new(Vec::new(), Compression::fast());
         zip.write_all(&[9]).unwrap();
         let newer = Packed {

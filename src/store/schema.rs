@@ -3,7 +3,8 @@
 use rusqlite_migration::{M, Migrations};
 
 /// Steps from an empty database to this version.
-pub(super) const STEPS: [&str; 2] = ["
+pub(super) const STEPS: [&str; 2] = [
+    "
 create table record (
     id integer primary key,
     farm text not null,
@@ -75,7 +76,8 @@ create table trouble (
     text text not null,
     since integer not null
 ) strict, without rowid;
-", "
+",
+    "
 create table reading (
     station text not null,
     measured text not null,
@@ -97,7 +99,8 @@ create table forecast (
     body blob not null,
     unique (farm, service, issued)
 ) strict;
-"];
+",
+];
 
 /// The steps for `rusqlite_migration`.
 pub(super) fn migrations() -> Migrations<'static> {
