@@ -11,9 +11,11 @@ use crate::deliver::Picture;
 use crate::farm::Farm;
 use crate::pipeline::{self, CHART_ID, Context, Morning, Told};
 use crate::sources::round::{Turn, at_hand, round};
-use crate::sources::{Gives, Settings, prepare_tls};
+use crate::sources::station::observed;
+use crate::sources::{Gives, ServiceKind, Settings, prepare_tls};
 use crate::store::{Feed, Packed};
 use crate::weather::Timeline;
+use crate::weather::reading::Readings;
 use crate::weather::stitch::Source;
 use crate::workability::beside::wet_days;
 
@@ -69,7 +71,16 @@ pub fn timeline_told(farm: &Farm, turns: &[Turn], told: &Told, now: DateTime<Utc
             })
         })
         .collect();
-    let mut timeline = pipeline::timeline_told(&farm.site, &sources, told, now)?;
+    let mut told = told.clone();
+    let observations = turns
+        .iter()
+        .filter(|turn| turn.kind == Some(ServiceKind::NwsObservations));
+    for reply in observations.filter_map(|turn| turn.reply.as_ref()) {
+        let found = observed(reply, &farm.site).into_iter();
+        told.stations
+            .extend(found.map(|(mast, readings)| (mast, Readings::gather(readings))));
+    }
+    let mut timeline = pipeline::timeline_told(&farm.site, &sources, &told, now)?;
     timeline
         .remarks
         .extend(turns.iter().filter_map(|turn| lost(farm, turn)));

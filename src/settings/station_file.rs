@@ -248,11 +248,12 @@ fn code(table: &Table<'_>) -> Option<String> {
     table.needs(&[("code", "code = \"KXYZ\"")]);
     let code = table.text("code", 10)?;
     let four = code.len() == 4
+        && code.starts_with(|sign: char| sign.is_ascii_uppercase())
         && code
             .bytes()
             .all(|byte| byte.is_ascii_uppercase() || byte.is_ascii_digit());
     if !four {
-        let at = format!("{code}; wanted four capital letters or digits");
+        let at = format!("{code}; wanted four capital letters or digits, a letter first");
         table.wrong("code", "code is no name of a METAR station", &at, "");
         return None;
     }

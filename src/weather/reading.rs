@@ -8,6 +8,7 @@ use std::collections::BTreeMap;
 use chrono::{DateTime, TimeDelta, Utc};
 use serde::{Deserialize, Serialize};
 
+use super::Credit;
 use super::valid::{Told, Valid};
 use crate::units::Metres;
 
@@ -144,6 +145,8 @@ pub struct Mast {
     pub exposure: Option<Exposure>,
     /// From the farm, if it is known.
     pub distance: Option<Metres>,
+    /// To whom its readings are owed, if to others than the farm.
+    pub credit: Option<Credit>,
 }
 
 impl Mast {

@@ -37,6 +37,7 @@ fn measured(farm: &Farm, reply: &Value, block: usize, readings: &[Reading]) -> V
             terrain: Terrain::Open,
         }),
         distance: None,
+        credit: None,
     };
     let station = (mast, Readings::gather(readings.iter().copied()));
     let told = Told {
