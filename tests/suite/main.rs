@@ -7,6 +7,7 @@
     reason = "tests"
 )]
 
+mod broker;
 mod cautions;
 mod charts;
 mod farm_season;
@@ -29,6 +30,7 @@ mod sending;
 mod services;
 mod settings;
 mod small_orchard;
+mod stations;
 mod stopping;
 mod ties;
 mod trace;
