@@ -24,6 +24,8 @@ mod replies;
 mod restart;
 mod schedule;
 mod season_laws;
+mod season_plan;
+mod season_rules;
 mod sending;
 mod services;
 mod settings;
