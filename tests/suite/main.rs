@@ -26,6 +26,8 @@ mod restart;
 mod samples;
 mod schedule;
 mod season_laws;
+mod season_plan;
+mod season_rules;
 mod sending;
 mod services;
 mod settings;
