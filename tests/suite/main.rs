@@ -29,5 +29,6 @@ mod small_orchard;
 mod stopping;
 mod ties;
 mod trace;
+mod wet_rolls;
 mod windows;
 mod workplace;
