@@ -7,6 +7,7 @@
     reason = "tests"
 )]
 
+mod bounds;
 mod cautions;
 mod charts;
 mod farm_season;
