@@ -7,6 +7,7 @@
     reason = "tests"
 )]
 
+mod bounds;
 mod broker;
 mod cautions;
 mod charts;
@@ -36,5 +37,6 @@ mod stations;
 mod stopping;
 mod ties;
 mod trace;
+mod wet_rolls;
 mod windows;
 mod workplace;
