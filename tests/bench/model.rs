@@ -123,3 +123,63 @@ fn floor_saturation(bencher: Bencher) {
             .sum::<f64>()
     });
 }
+
+/// Balance of all members alone, run by run.
+#[divan::bench]
+fn balance_alone(bencher: Bencher) {
+    let (alley, members) = (alley(), members());
+    let light = Sunlight::of(&alley, stamps());
+    bencher.bench_local(|| {
+        for member in &members {
+            black_box(run::run(&alley, &light, member, Start::Empty));
+        }
+    });
+}
+
+#[divan::bench]
+fn wind_loads(bencher: Bencher) {
+    let (alley, members) = (alley(), members());
+    let (shelter, ties) = (Shelter::of(&alley), Ties::of(&alley));
+    bencher.bench_local(|| {
+        let mut worst = 0.0_f64;
+        for member in &members {
+            for row in member {
+                let Row::Known(hour) = row else { continue };
+                let ratios = shelter.ratios(hour.direction_deg);
+                worst = worst.max(shelter.gust(ratios.inside, hour.wind, hour.gust));
+                worst = worst.max(ties.utilisation(shelter.gust(ratios.edge, hour.wind, hour.gust), ratios.sin2));
+            }
+        }
+        worst
+    });
+}
+
+#[divan::bench]
+fn factors(bencher: Bencher) {
+    let (members, limits) = (members(), Limits::default());
+    let light = Sunlight::of(&alley(), stamps());
+    bencher.bench_local(|| {
+        for member in &members {
+            for (row, sun) in member.iter().zip(&light.hours) {
+                let Row::Known(hour) = row else { continue };
+                let setting = Setting {
+                    elevation_deg: sun.elevation_deg,
+                    thunder: false,
+                    snow: false,
+                    conditions: Conditions {
+                        gust: MetresPerSecond(hour.gust),
+                        gust_cover: MetresPerSecond(hour.gust * 0.4),
+                        rain: Millimetres(hour.rain_mm),
+                        film: Millimetres(hour.cloud * 0.3),
+                        under: Millimetres(hour.cloud * 0.1),
+                        pond: Millimetres(hour.rain_mm),
+                        air: Celsius(hour.air_c),
+                    },
+                };
+                for job in [Job::Lift, Job::Lay, Job::Fold, Job::Check] {
+                    black_box(Worths::of(job, &limits, &setting).weakest());
+                }
+            }
+        }
+    });
+}
