@@ -7,10 +7,11 @@ use super::rows::rows;
 use crate::alley::Alley;
 use crate::farm::block::Block;
 use crate::farm::zone::Zone;
+use crate::physics::lanes::{self, Passed};
 use crate::physics::sun::SunTrack;
 use crate::physics::tie_load::Ties;
 use crate::physics::wind::Shelter;
-use crate::physics::{CoverHour, Row, Start, Sunlight, run};
+use crate::physics::{CoverHour, Row, Start, Sunlight};
 use crate::weather::{Quantity, Run, Stamps, Timeline};
 
 /// Hours of past below which the cover's state at the start is not known.
@@ -114,26 +115,39 @@ impl ModelRun {
         } else {
             Start::Empty
         };
-        let member = |weather: &Run| {
-            let rows = rows(weather, timeline.stamps.count, &irrigation);
-            let cover = run::run(alley, &light, &rows, start);
-            let told = Told::by(weather);
-            let hours = cover
-                .iter()
-                .enumerate()
-                .map(|(k, cover)| MemberHour {
-                    weather: felt(weather, &told, k, &shelter, &ties),
-                    water: Water::of(alley, cover),
-                })
-                .collect();
-            Member {
-                hours,
-                rows,
-                horizon: weather.horizon(),
-            }
+        let runs: Vec<&Run> = timeline.runs.iter().chain(&timeline.main).collect();
+        let told: Vec<Told> = runs.iter().map(|run| Told::by(run, timeline.stamps.count)).collect();
+        let member = |weather: &&Run| Member {
+            hours: Vec::with_capacity(timeline.stamps.count),
+            rows: rows(weather, timeline.stamps.count, &irrigation),
+            horizon: weather.horizon(),
         };
-        let members = timeline.runs.iter().map(member).collect();
-        let main = timeline.main.as_ref().map(member);
+        let (mut members, rows): (Vec<Member>, Vec<Vec<Row>>) = (runs.iter().map(member))
+            .map(|member| {
+                (
+                    Member {
+                        rows: Vec::new(),
+                        ..member
+                    },
+                    member.rows,
+                )
+            })
+            .unzip();
+        let slices: Vec<&[Row]> = rows.iter().map(Vec::as_slice).collect();
+        lanes::run_all(alley, &light, &slices, start, &mut |number, passed| {
+            if let (Some(member), Some(run), Some(told)) = (members.get_mut(number), runs.get(number), told.get(number))
+            {
+                let k = member.hours.len();
+                member.hours.push(MemberHour {
+                    weather: felt(run, told, k, &passed, &shelter, &ties),
+                    water: Water::of(alley, &passed.cover),
+                });
+            }
+        });
+        for (member, rows) in members.iter_mut().zip(rows) {
+            member.rows = rows;
+        }
+        let main = timeline.main.as_ref().and_then(|_| members.pop());
         Self {
             alley: *alley,
             members,
@@ -187,30 +201,40 @@ impl Water {
 /// Which optional quantities a run tells at all.
 struct Told {
     optional: Vec<Quantity>,
+    /// Whether neither what is needed nor any of these has a gap.
+    everything: bool,
 }
 
 impl Told {
-    fn by(run: &Run) -> Self {
+    fn by(run: &Run, count: usize) -> Self {
         let told = |quantity: &Quantity| !run.of(*quantity).is_all_gaps();
+        let optional: Vec<Quantity> = Quantity::OPTIONAL.into_iter().filter(told).collect();
+        let whole = |quantity: &Quantity| run.of(*quantity).without_gaps(count).is_some();
         Self {
-            optional: Quantity::OPTIONAL.into_iter().filter(told).collect(),
+            everything: Quantity::NEEDED.iter().chain(&optional).all(whole),
+            optional,
         }
     }
 }
 
-fn felt(run: &Run, told: &Told, k: usize, shelter: &Shelter, ties: &Ties) -> Result<Felt, Quantity> {
+fn felt(run: &Run, told: &Told, k: usize, passed: &Passed, shelter: &Shelter, ties: &Ties) -> Result<Felt, Quantity> {
     let value = |quantity: Quantity| run.of(quantity).get(k).ok_or(quantity);
-    for quantity in Quantity::NEEDED.into_iter().chain(told.optional.iter().copied()) {
-        value(quantity)?;
+    if !told.everything {
+        for quantity in Quantity::NEEDED.into_iter().chain(told.optional.iter().copied()) {
+            value(quantity)?;
+        }
     }
     let wind = value(Quantity::Wind)?;
     let gust = value(Quantity::Gust)?.max(wind);
-    let ratios = shelter.ratios(value(Quantity::WindDirection)?);
+    let at_cover = match passed.gust {
+        Some(at_cover) => at_cover,
+        None => lanes::Gust::of(shelter, value(Quantity::WindDirection)?, wind, gust),
+    };
     let is = |quantity: Quantity| run.of(quantity).get(k).is_some_and(|flag| flag > 0.5);
     Ok(Felt {
         gust,
-        gust_cover: shelter.gust(ratios.inside, wind, gust),
-        utilisation: ties.utilisation(shelter.gust(ratios.edge, wind, gust), ratios.sin2),
+        gust_cover: at_cover.inside,
+        utilisation: ties.utilisation(at_cover.edge, at_cover.sin2),
         rain: value(Quantity::Rain)?,
         air: value(Quantity::Temperature)?,
         thunder: is(Quantity::Thunder),

@@ -47,6 +47,18 @@ pub struct Gust {
     pub sin2: f64,
 }
 
+impl Gust {
+    /// The gust at the cover from the weather of one hour.
+    pub fn of(shelter: &Shelter, direction_deg: f64, wind: f64, gust: f64) -> Self {
+        let ratios = shelter.ratios(direction_deg);
+        Self {
+            inside: shelter.gust(ratios.inside, wind, gust),
+            edge: shelter.gust(ratios.edge, wind, gust),
+            sin2: ratios.sin2,
+        }
+    }
+}
+
 /// Takes every run of the weather through the cover; `light` belongs to the rows of all. `told` is handed
 /// each hour with the number of its run, hours of one run in time order.
 pub fn run_all(alley: &Alley, light: &Sunlight, runs: &[&[Row]], start: Start, told: &mut impl FnMut(usize, Passed)) {
@@ -76,14 +88,9 @@ fn with(
             continue;
         }
         for (row, cover) in rows.iter().zip(run::run(alley, light, rows, start)) {
-            let gust = row.hour().map(|hour| {
-                let ratios = shelter.ratios(hour.direction_deg);
-                Gust {
-                    inside: shelter.gust(ratios.inside, hour.wind, hour.gust),
-                    edge: shelter.gust(ratios.edge, hour.wind, hour.gust),
-                    sin2: ratios.sin2,
-                }
-            });
+            let gust = row
+                .hour()
+                .map(|hour| Gust::of(&shelter, hour.direction_deg, hour.wind, hour.gust));
             told(number, Passed { cover, gust });
         }
     }
