@@ -27,7 +27,7 @@ const BLOCKS: usize = 20;
 fn main() {
     let only_blocks = std::env::args().any(|argument| argument == "twenty-blocks");
     if only_blocks {
-        twenty_blocks();
+        println!("{}", twenty_blocks(&timeline()));
         return;
     }
     divan::main();
@@ -237,13 +237,16 @@ fn summary() {
     line("balance, readable form", fastest(10, || one_by_one(&model)));
     line("balance, side by side", fastest(50, || side_by_side(&model)));
     line("whole block", fastest(50, || block(&alley, &timeline, &limits)));
-    let farm = fastest(5, twenty_blocks);
-    println!("twenty blocks of different geometry: {:.0} ms", farm.as_secs_f64() * 1e3);
+    let farm = fastest(5, || twenty_blocks(&timeline));
+    println!(
+        "twenty blocks of different geometry: {:.0} ms",
+        farm.as_secs_f64() * 1e3
+    );
 }
 
 /// Twenty blocks of different geometry one after the other, as a farm's are done: one sun, one model at a time.
-fn twenty_blocks() -> f64 {
-    let (timeline, limits) = (timeline(), Limits::default());
+fn twenty_blocks(timeline: &Timeline) -> f64 {
+    let limits = Limits::default();
     let track = Sunlight::track(&alley(), timeline.stamps);
     let mut sum = 0.0;
     for number in 0..BLOCKS {
@@ -255,7 +258,7 @@ fn twenty_blocks() -> f64 {
             tie_height_m: 0.05 * other,
             ..alley()
         };
-        let model = ModelRun::under(&alley, vec![0.0; HOURS], &timeline, &track);
+        let model = ModelRun::under(&alley, vec![0.0; HOURS], timeline, &track);
         sum += worth_of_hours(&model, &limits);
     }
     sum

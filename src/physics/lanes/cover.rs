@@ -157,6 +157,8 @@ pub(super) struct Cover<'a, S: Simd> {
     pond: Wide<S>,
     under: Wide<S>,
     sheet: Wide<S>,
+    /// By how much the cloth's temperature changed in the last sub-step: it likely goes on so.
+    moved: Wide<S>,
     ground: Wide<S>,
     deep: Wide<S>,
     soil: Wide<S>,
@@ -225,6 +227,7 @@ impl<'a, S: Simd> Cover<'a, S> {
             pond: held(alley.c_pond_mm),
             under: held(alley.c_under_mm),
             sheet: mean,
+            moved: mean * 0.0,
             ground: mean,
             deep: mean,
             soil: Wide::all(simd, alley.soil_wetness0 * alley.soil_max_mm),
@@ -533,7 +536,8 @@ impl<'a, S: Simd> Cover<'a, S> {
     #[inline(always)]
     fn balance(&mut self, simd: S, around: &Around<S>, sums: &mut Sums<S>) -> Fluxes<S> {
         let all = |value: f64| Wide::all(simd, value);
-        let mut at = self.sheet;
+        let mut at = self.sheet + self.moved;
+        let last = self.sheet;
         let mut tries = 0;
         loop {
             self.at_sheet.reach(simd, at);
@@ -558,6 +562,7 @@ impl<'a, S: Simd> Cover<'a, S> {
             let close = step.size().largest() < CLOSE_K;
             if close || tries >= MOST_STEPS {
                 self.sheet = at + step;
+                self.moved = self.sheet - last;
                 let mut fluxes = Fluxes {
                     film: film.0.along(film.1, step),
                     pond: pond.0.along(pond.1, step),
