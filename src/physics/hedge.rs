@@ -100,7 +100,11 @@ impl Hedges {
                 inside += ((start + self.width).min(far) - start.max(near)).max(0.0);
                 hedge += 1.0;
             }
-            sum += (-self.mu * inside / across).exp();
+            sum += if inside > 0.0 {
+                (-self.mu * inside / across).exp()
+            } else {
+                1.0
+            };
         }
         sum / f64::from(POINTS)
     }

@@ -17,6 +17,7 @@ pub mod ground;
 pub mod sheet;
 pub mod hour;
 pub mod run;
+pub mod lanes;
 pub mod mould;
 pub mod wetness_rules;
 pub mod beaufort;

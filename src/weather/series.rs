@@ -131,6 +131,11 @@ impl Series {
         self.known
     }
 
+    /// The values of a series of `count` rows none of which is a gap.
+    pub fn without_gaps(&self, count: usize) -> Option<&[f32]> {
+        (self.values.len() == count && self.known == count).then_some(self.values.as_slice())
+    }
+
     /// The rows in order.
     pub fn iter(&self) -> impl Iterator<Item = Option<f64>> + '_ {
         (0..self.len()).map(|k| self.get(k))

@@ -132,10 +132,21 @@ pub fn window_score(hours: impl Iterator<Item = f64>) -> f64 {
 }
 
 /// Worth of a value under a limit.
+#[inline]
 fn worth(limit: Ramp, value: f64) -> f64 {
     let span = limit.bad - limit.good;
-    let ramp = if span == 0.0 {
-        f64::from(u8::from(value <= limit.good))
+    // Most values lie beyond one end or the other, and a division is dear.
+    let (fine, hopeless) = if span > 0.0 {
+        (value <= limit.good, value >= limit.bad)
+    } else if span < 0.0 {
+        (value >= limit.good, value <= limit.bad)
+    } else {
+        (value <= limit.good, true)
+    };
+    let ramp = if fine {
+        1.0
+    } else if hopeless {
+        0.0
     } else {
         ((limit.bad - value) / span).clamp(0.0, 1.0)
     };

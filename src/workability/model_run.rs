@@ -7,10 +7,11 @@ use super::rows::rows;
 use crate::alley::Alley;
 use crate::farm::block::Block;
 use crate::farm::zone::Zone;
+use crate::physics::lanes::{self, Passed};
 use crate::physics::sun::SunTrack;
 use crate::physics::tie_load::Ties;
 use crate::physics::wind::{Ratios, Shelter};
-use crate::physics::{CoverHour, Row, Start, Sunlight, run};
+use crate::physics::{CoverHour, Row, Start, Sunlight};
 use crate::weather::{Quantity, Run, Series, Stamps, Timeline};
 
 /// Hours of past below which the cover's state at the start is not known.
@@ -114,34 +115,44 @@ impl ModelRun {
         } else {
             Start::Empty
         };
-        let member = |weather: &Run| {
-            let rows = if weather.any_direction {
-                rows(
-                    &across(weather, alley, timeline.stamps.count),
-                    timeline.stamps.count,
-                    &irrigation,
-                )
+        let runs: Vec<&Run> = timeline.runs.iter().chain(&timeline.main).collect();
+        let told: Vec<Told> = runs.iter().map(|run| Told::by(run, timeline.stamps.count)).collect();
+        let count = timeline.stamps.count;
+        let member = |weather: &&Run| Member {
+            hours: Vec::with_capacity(count),
+            rows: if weather.any_direction {
+                rows(&across(weather, alley, count), count, &irrigation)
             } else {
-                rows(weather, timeline.stamps.count, &irrigation)
-            };
-            let cover = run::run(alley, &light, &rows, start);
-            let told = Told::by(weather);
-            let hours = cover
-                .iter()
-                .enumerate()
-                .map(|(k, cover)| MemberHour {
-                    weather: felt(weather, &told, k, &shelter, &ties),
-                    water: Water::of(alley, cover),
-                })
-                .collect();
-            Member {
-                hours,
-                rows,
-                horizon: weather.horizon(),
-            }
+                rows(weather, count, &irrigation)
+            },
+            horizon: weather.horizon(),
         };
-        let members = timeline.runs.iter().map(member).collect();
-        let main = timeline.main.as_ref().map(member);
+        let (mut members, rows): (Vec<Member>, Vec<Vec<Row>>) = (runs.iter().map(member))
+            .map(|member| {
+                (
+                    Member {
+                        rows: Vec::new(),
+                        ..member
+                    },
+                    member.rows,
+                )
+            })
+            .unzip();
+        let slices: Vec<&[Row]> = rows.iter().map(Vec::as_slice).collect();
+        lanes::run_all(alley, &light, &slices, start, &mut |number, passed| {
+            if let (Some(member), Some(run), Some(told)) = (members.get_mut(number), runs.get(number), told.get(number))
+            {
+                let k = member.hours.len();
+                member.hours.push(MemberHour {
+                    weather: felt(run, told, k, &passed, &shelter, &ties),
+                    water: Water::of(alley, &passed.cover),
+                });
+            }
+        });
+        for (member, rows) in members.iter_mut().zip(rows) {
+            member.rows = rows;
+        }
+        let main = timeline.main.as_ref().and_then(|_| members.pop());
         Self {
             alley: *alley,
             members,
@@ -195,13 +206,18 @@ impl Water {
 /// Which optional quantities a run tells at all.
 struct Told {
     optional: Vec<Quantity>,
+    /// Whether neither what is needed nor any of these has a gap.
+    everything: bool,
 }
 
 impl Told {
-    fn by(run: &Run) -> Self {
+    fn by(run: &Run, count: usize) -> Self {
         let told = |quantity: &Quantity| !run.of(*quantity).is_all_gaps();
+        let optional: Vec<Quantity> = Quantity::OPTIONAL.into_iter().filter(told).collect();
+        let whole = |quantity: &Quantity| run.of(*quantity).without_gaps(count).is_some();
         Self {
-            optional: Quantity::OPTIONAL.into_iter().filter(told).collect(),
+            everything: run.needed().chain(optional.iter().copied()).all(|quantity| whole(&quantity)),
+            optional,
         }
     }
 }
@@ -219,28 +235,30 @@ fn across(run: &Run, alley: &Alley, count: usize) -> Run {
 /// between them.
 const ANY_DIRECTION: u8 = 20;
 
-fn felt(run: &Run, told: &Told, k: usize, shelter: &Shelter, ties: &Ties) -> Result<Felt, Quantity> {
+fn felt(run: &Run, told: &Told, k: usize, passed: &Passed, shelter: &Shelter, ties: &Ties) -> Result<Felt, Quantity> {
     let value = |quantity: Quantity| run.of(quantity).get(k).ok_or(quantity);
-    for quantity in run.needed().chain(told.optional.iter().copied()) {
-        value(quantity)?;
+    if !told.everything {
+        for quantity in run.needed().chain(told.optional.iter().copied()) {
+            value(quantity)?;
+        }
     }
     let wind = value(Quantity::Wind)?;
     let gust = value(Quantity::Gust)?.max(wind);
-    let (gust_cover, utilisation) = if run.any_direction {
-        (0..=ANY_DIRECTION)
+    let (gust_cover, utilisation) = match passed.gust {
+        _ if run.any_direction => (0..=ANY_DIRECTION)
             .map(|step| f64::from(step) / f64::from(ANY_DIRECTION))
             .map(|sin2| load(shelter, ties, shelter.ratios_for(sin2), wind, gust))
             .fold((0.0, 0.0), |worst: (f64, f64), next| {
                 (worst.0.max(next.0), worst.1.max(next.1))
-            })
-    } else {
-        load(
+            }),
+        Some(at_cover) => (at_cover.inside, ties.utilisation(at_cover.edge, at_cover.sin2)),
+        None => load(
             shelter,
             ties,
             shelter.ratios(value(Quantity::WindDirection)?),
             wind,
             gust,
-        )
+        ),
     };
     let is = |quantity: Quantity| run.of(quantity).get(k).is_some_and(|flag| flag > 0.5);
     Ok(Felt {
@@ -313,7 +331,7 @@ mod tests {
     fn without_a_direction_the_wind_comes_from_the_side_that_pulls_most() {
         let alley = Alley::default();
         let (shelter, ties) = (Shelter::of(&alley), Ties::of(&alley));
-        let feel = |run: &Run| felt(run, &Told::by(run), 0, &shelter, &ties).unwrap();
+        let feel = |run: &Run| felt(run, &Told::by(run, 1), 0, &Passed::default(), &shelter, &ties).unwrap();
         let any = feel(&one_hour(None));
         for direction in (0..360).step_by(15) {
             let told = feel(&one_hour(Some(f64::from(direction))));
@@ -323,7 +341,7 @@ mod tests {
         let mut hole = one_hour(None);
         hole.any_direction = false;
         assert_eq!(
-            felt(&hole, &Told::by(&hole), 0, &shelter, &ties),
+            felt(&hole, &Told::by(&hole, 1), 0, &Passed::default(), &shelter, &ties),
             Err(Quantity::WindDirection)
         );
     }

@@ -19,6 +19,7 @@ use super::verdict::Verdict;
 use super::window::{Chance, Opening, Window};
 use crate::alley::Alley;
 use crate::farm::block::{Block, BlockId};
+use crate::farm::zone::Zone;
 use crate::farm::{Farm, Job};
 use crate::physics::Sunlight;
 use crate::physics::sun::SunTrack;
@@ -159,39 +160,49 @@ pub fn outlooks_learning(
     earlier: &[DryPair],
     now: DateTime<Utc>,
 ) -> (Vec<BlockOutlook>, Vec<DryPair>) {
-    let mut models: Vec<ModelRun> = Vec::new();
-    let mut tracks: Vec<(Alley, SunTrack)> = Vec::new();
-    let mut places = Vec::new();
-    for block in &farm.blocks {
-        let water = irrigation(block, &farm.site.zone, timeline.stamps);
-        let shared = models
-            .iter()
-            .position(|model| model.alley == block.alley && model.irrigation == water);
-        let place = shared.unwrap_or_else(|| {
-            let alley = &block.alley;
-            let near = |(other, _): &(Alley, SunTrack)| (other.lat, other.lon) == (alley.lat, alley.lon);
-            let track = tracks.iter().position(near).unwrap_or_else(|| {
-                tracks.push((*alley, Sunlight::track(alley, timeline.stamps)));
-                tracks.len() - 1
-            });
-            if let Some((_, track)) = tracks.get(track) {
-                models.push(ModelRun::under(alley, water, timeline, track));
-            }
-            models.len().saturating_sub(1)
-        });
-        places.push(place);
-    }
-    let classes = || {
-        let placed = farm.blocks.iter().zip(&places);
-        placed.filter_map(|(block, place)| Some((block, models.get(*place)?)))
-    };
-    let notes = classes()
-        .flat_map(|(block, model)| notes_of(model, block, farm, ground, timeline, now))
+    let zone = &farm.site.zone;
+    let water: Vec<Vec<f64>> = (farm.blocks.iter())
+        .map(|block| irrigation(block, zone, timeline.stamps))
         .collect();
-    let pairs = learned::joined(earlier, notes);
-    let late = learned::offset(&pairs);
-    let look = |(block, model)| outlook_of(model, block, farm, ground, timeline, &requests(block), late, now);
-    (classes().map(look).collect(), pairs)
+    let mut tracks: Vec<(Alley, SunTrack)> = Vec::new();
+    let mut found: Vec<Option<(BlockOutlook, Vec<DryPair>)>> = farm.blocks.iter().map(|_| None).collect();
+    // Class by class, so that no more than one model is held at a time.
+    for (number, (first, its_water)) in farm.blocks.iter().zip(&water).enumerate() {
+        if found.get(number).is_some_and(Option::is_some) {
+            continue;
+        }
+        let alley = &first.alley;
+        let near = |(other, _): &(Alley, SunTrack)| (other.lat, other.lon) == (alley.lat, alley.lon);
+        let track = tracks.iter().position(near).unwrap_or_else(|| {
+            tracks.push((*alley, Sunlight::track(alley, timeline.stamps)));
+            tracks.len() - 1
+        });
+        let Some((_, track)) = tracks.get(track) else { continue };
+        let model = ModelRun::under(alley, its_water.clone(), timeline, track);
+        for ((block, water), found) in farm.blocks.iter().zip(&water).zip(&mut found) {
+            if found.is_none() && block.alley == model.alley && *water == model.irrigation {
+                let notes = notes_of(&model, block, farm, ground, timeline, now);
+                let outlook = outlook_of(&model, block, farm, ground, timeline, &requests(block), None, now);
+                *found = Some((outlook, notes));
+            }
+        }
+    }
+    let (mut outlooks, notes): (Vec<BlockOutlook>, Vec<Vec<DryPair>>) = found.into_iter().flatten().unzip();
+    let pairs = learned::joined(earlier, notes.into_iter().flatten().collect());
+    if let Some(late) = learned::offset(&pairs) {
+        outlooks.iter_mut().for_each(|outlook| outlook.shift(late, zone));
+    }
+    (outlooks, pairs)
+}
+
+impl BlockOutlook {
+    /// Moves the dry times by what was learned from the grower's notes.
+    fn shift(&mut self, late: Hours, zone: &Zone) {
+        self.dry_offset = Some(late);
+        self.dry
+            .iter_mut()
+            .for_each(|day| *day = learned::shifted(*day, late, zone));
+    }
 }
 
 /// The outlook of a block whose class has been computed; `late` is the learned correction of dry times.
@@ -232,16 +243,11 @@ pub fn outlook_of(
             .then(a.start.cmp(&b.start))
     });
     let slots = slots(model, farm, timeline, &axis, &tables, allowance);
-    let mut dry = dry_days(&axis, timeline.stamps, &middle, farm.site.zone.day(now));
-    if let Some(late) = late {
-        dry.iter_mut()
-            .for_each(|day| *day = learned::shifted(*day, late, &farm.site.zone));
-    }
-    BlockOutlook {
+    let mut outlook = BlockOutlook {
         block: block.id.clone(),
         hours: middle.iter().map(|hour| view(hour.as_ref())).collect(),
-        dry,
-        dry_offset: late,
+        dry: dry_days(&axis, timeline.stamps, &middle, farm.site.zone.day(now)),
+        dry_offset: None,
         rolls: roll::of_block(ground, &block.id, model, timeline),
         windows,
         openings,
@@ -249,7 +255,11 @@ pub fn outlook_of(
         worst_hour: worst_hour(model, timeline, &middle, allowance),
         light: light(&axis, model),
         slots,
+    };
+    if let Some(late) = late {
+        outlook.shift(late, &farm.site.zone);
     }
+    outlook
 }
 
 /// The rows in which a job is looked for.

@@ -11,6 +11,9 @@ const BRIDGED_HOURS: usize = 3;
 
 /// The rows of a run, with irrigation \[mm\] by row.
 pub(super) fn rows(run: &Run, count: usize, irrigation: &[f64]) -> Vec<Row> {
+    if let Some(rows) = without_gaps(run, count, irrigation) {
+        return rows;
+    }
     let bridged = |quantity| bridge(run.of(quantity), count);
     let (air, dew) = (bridged(Quantity::Temperature), bridged(Quantity::DewPoint));
     let (wind, cloud) = (bridged(Quantity::Wind), bridged(Quantity::Cloud));
@@ -40,6 +43,37 @@ pub(super) fn rows(run: &Run, count: usize, irrigation: &[f64]) -> Vec<Row> {
         Some(if known { Row::Known(hour) } else { Row::Bridged(hour) })
     };
     (0..count).map(|k| row(k).unwrap_or(Row::Hole)).collect()
+}
+
+/// The rows of a run in which nothing is missing; `None` if something is.
+fn without_gaps(run: &Run, count: usize, irrigation: &[f64]) -> Option<Vec<Row>> {
+    let whole = |quantity| run.of(quantity).without_gaps(count);
+    let (air, dew) = (whole(Quantity::Temperature)?, whole(Quantity::DewPoint)?);
+    let (wind, cloud) = (whole(Quantity::Wind)?, whole(Quantity::Cloud)?);
+    let (gust, direction) = (whole(Quantity::Gust)?, whole(Quantity::WindDirection)?);
+    let (rain, shortwave) = (whole(Quantity::Rain)?, whole(Quantity::Shortwave)?);
+    let fog = if run.fog.is_all_gaps() {
+        None
+    } else {
+        Some(run.fog.without_gaps(count)?)
+    };
+    let at = |series: &[f32], k: usize| f64::from(series.get(k).copied().unwrap_or_default());
+    let row = |k: usize| {
+        let air_c = at(air, k);
+        let in_fog = fog.is_some_and(|fog| at(fog, k) > 0.5);
+        Row::Known(Hour {
+            air_c,
+            dew_c: if in_fog { air_c } else { at(dew, k) },
+            wind: at(wind, k),
+            gust: at(gust, k),
+            direction_deg: at(direction, k),
+            rain_mm: at(rain, k),
+            irrigation_mm: irrigation.get(k).copied().unwrap_or(0.0),
+            shortwave: at(shortwave, k),
+            cloud: at(cloud, k),
+        })
+    };
+    Some((0..count).map(row).collect())
 }
 
 #[derive(Clone, Copy)]
