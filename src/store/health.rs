@@ -4,6 +4,7 @@ use chrono::{DateTime, Utc};
 use rusqlite::OptionalExtension;
 
 use super::fault::Fault;
+use super::packed::Packed;
 use super::{Store, seconds, time};
 use crate::farm::FarmId;
 
@@ -20,6 +21,8 @@ pub struct Feed {
     pub fault: Option<String>,
     /// Since when.
     pub fault_since: Option<DateTime<Utc>>,
+    /// The forecast at hand for the archive; never read back with the rest.
+    pub packed: Option<Packed>,
 }
 
 /// Something a person should look at.
@@ -69,6 +72,7 @@ impl Store {
                 fetched: at(2)?,
                 fault: row.get(3)?,
                 fault_since: at(4)?,
+                packed: None,
             })
         })?;
         rows.map(|row| row.map_err(Fault::from)).collect()
@@ -128,6 +132,7 @@ mod tests {
             fetched: Some(at(3)),
             fault: None,
             fault_since: None,
+            packed: None,
         };
         let bad = Feed {
             issued: None,

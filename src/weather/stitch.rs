@@ -130,6 +130,7 @@ pub fn stitch_told(
     let mut all: Vec<&mut Run> = runs.iter_mut().chain(main.as_mut()).chain([&mut shared]).collect();
     let past = past::tell(&mut all, tellers, now_row);
     let mut credits = vec![deciding.forecast.credit.clone()];
+    credits.extend(tellers.iter().filter_map(|known| known.credit.clone()));
     credits.extend(besides.iter().map(|source| source.forecast.credit.clone()));
     let mut seen = BTreeSet::new();
     credits.retain(|credit| seen.insert(credit.clone()));
