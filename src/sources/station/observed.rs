@@ -10,8 +10,8 @@ use super::super::open_meteo::Context;
 use super::super::place_of;
 use super::{distance, metar};
 use crate::farm::site::Site;
+use crate::weather::Told;
 use crate::weather::reading::{Mast, Measured, Owner, Reading};
-use crate::weather::{Quantity, Told};
 
 /// The stations of a reply of the US National Weather Service, each with its readings. Nothing is said of how their
 /// wind sensors stand, so their wind is not used. Nothing comes of a reply that cannot be read: asking for it has said so.
@@ -44,53 +44,24 @@ pub fn observed(reply: &Reply, site: &Site) -> Vec<(Mast, Vec<Reading>)> {
             (mast, Vec::new())
         });
         mast.distance = mast.distance.or(metres);
-        readings.extend(observation.told.iter().filter_map(|(quantity, told)| {
-            Some(Reading {
-                measured: measured(*quantity)?,
-                told: *told,
-                received: reply.fetched,
-            })
-        }));
+        readings.extend(observation.readings(reply.fetched));
     }
     stations.into_values().collect()
 }
 
-fn measured(quantity: Quantity) -> Option<Measured> {
-    match quantity {
-        Quantity::Temperature => Some(Measured::Temperature),
-        Quantity::DewPoint => Some(Measured::DewPoint),
-        Quantity::Wind => Some(Measured::Wind),
-        Quantity::Gust => Some(Measured::Gust),
-        Quantity::WindDirection => Some(Measured::WindDirection),
-        Quantity::Rain => Some(Measured::Rain),
-        Quantity::Shortwave => Some(Measured::Shortwave),
-        Quantity::Thunder => Some(Measured::Thunder),
-        Quantity::Fog => Some(Measured::Fog),
-        Quantity::Cloud | Quantity::Snow => None,
-    }
-}
-
 /// What one METAR says, for a report whose own values are missing.
-fn told(text: &str, at: DateTime<Utc>) -> Vec<(Quantity, Told)> {
+fn told(text: &str, at: DateTime<Utc>) -> Vec<(Measured, Told)> {
     let Some(code) = metar::code(text) else {
         return Vec::new();
     };
     let batch = metar::read(text.as_bytes(), &code, at + TimeDelta::minutes(30));
-    let quantity = |measured| {
-        Quantity::ALL
-            .into_iter()
-            .find(|quantity| self::measured(*quantity) == Some(measured))
-    };
-    let mut found: Vec<(Quantity, Told)> = Vec::new();
+    let mut found: Vec<(Measured, Told)> = Vec::new();
     for reading in batch.readings {
-        let Some(quantity) = quantity(reading.measured) else {
-            continue;
-        };
-        match found.iter_mut().find(|(other, _)| *other == quantity) {
+        match found.iter_mut().find(|(other, _)| *other == reading.measured) {
             // The peak wind of the hour beside the gust of the moment.
             Some((_, told)) if told.value < reading.told.value => *told = reading.told,
             Some(_) => {}
-            None => found.push((quantity, reading.told)),
+            None => found.push((reading.measured, reading.told)),
         }
     }
     found
