@@ -23,7 +23,7 @@ mod transport;
 
 use std::path::PathBuf;
 
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, TimeDelta, Utc};
 
 pub use cache::{load_state, save_state};
 pub use client::{Limits, Pulled, Reply, cached, prepare_tls, pull, pull_within};
@@ -76,6 +76,8 @@ pub struct Settings {
     pub services: Vec<Service>,
     /// Folder of the disk cache.
     pub cache: PathBuf,
+    /// A round does not ask a service again that gave a good answer so lately.
+    pub interval: TimeDelta,
 }
 
 /// One service to ask.

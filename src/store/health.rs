@@ -20,6 +20,8 @@ pub struct Feed {
     pub fault: Option<String>,
     /// Since when.
     pub fault_since: Option<DateTime<Utc>>,
+    /// When it may be asked again, for the round to come; not kept.
+    pub next_try: Option<DateTime<Utc>>,
 }
 
 /// Something a person should look at.
@@ -69,6 +71,7 @@ impl Store {
                 fetched: at(2)?,
                 fault: row.get(3)?,
                 fault_since: at(4)?,
+                next_try: None,
             })
         })?;
         rows.map(|row| row.map_err(Fault::from)).collect()
@@ -128,6 +131,7 @@ mod tests {
             fetched: Some(at(3)),
             fault: None,
             fault_since: None,
+            next_try: None,
         };
         let bad = Feed {
             issued: None,

@@ -155,6 +155,7 @@ impl Asker {
             contact: "grower@larkrise.example".to_owned(),
             services: vec![service],
             cache: folder.path().join("cache"),
+            interval: TimeDelta::zero(),
         };
         let limits = Limits {
             total: Duration::from_millis(1500),
