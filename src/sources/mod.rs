@@ -20,6 +20,7 @@ pub mod refusal;
 pub mod round;
 mod request;
 pub mod state;
+pub mod station;
 mod transport;
 
 use std::path::PathBuf;

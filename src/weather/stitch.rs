@@ -9,6 +9,7 @@ use chrono::{DateTime, TimeDelta, Utc};
 
 use super::choice::{Differ, Standing, choose, differences, is_whole, worsen};
 use super::forecast::{Freshness, Issue, Kind, Offer, Product};
+use super::past::{self, Known, Past};
 use super::{Credit, Forecast, Quantity, Run, Series, Stamps, estimate};
 
 /// The weather a morning is judged by.
@@ -33,6 +34,8 @@ pub struct Timeline {
     pub coarse_from: Option<usize>,
     /// Known hours of past before now, short holes that can be bridged included; below 48 the model starts with full stores.
     pub past_hours: usize,
+    /// Who told the past.
+    pub past: Past,
     /// Issue of the forecast that decides.
     pub issue: Issue,
     /// Its kind, for the age.
@@ -80,6 +83,16 @@ pub fn stitch(
     now: DateTime<Utc>,
     sin_elevation: impl Fn(DateTime<Utc>) -> f64,
 ) -> Option<Timeline> {
+    stitch_told(sources, &[], now, sin_elevation)
+}
+
+/// As [`stitch`], with a past told by others than the forecasts, the best teller first.
+pub fn stitch_told(
+    sources: &[Source<'_>],
+    tellers: &[Known],
+    now: DateTime<Utc>,
+    sin_elevation: impl Fn(DateTime<Utc>) -> f64,
+) -> Option<Timeline> {
     let (deciding, besides) = choose(sources, now)?;
     let beside = besides.iter().find(|source| is_whole(source.forecast)).copied();
     let stamps = axis(deciding.forecast, beside.map(|source| source.forecast), now);
@@ -96,9 +109,9 @@ pub fn stitch(
     let mut main = beside.and_then(|source| place(source).into_iter().next());
     let main_reaches_further =
         beside.is_some_and(|source| reach(source.forecast, stamps) >= reach(deciding.forecast, stamps));
-    let past = main.as_ref().filter(|_| main_reaches_further).or(runs.first())?.clone();
+    let mut shared = main.as_ref().filter(|_| main_reaches_further).or(runs.first())?.clone();
     for run in runs.iter_mut().chain(main.as_mut()) {
-        share_past(run, &past, now_row);
+        share_past(run, &shared, now_row);
     }
     let others: Vec<(Source<'_>, Vec<Run>)> = besides.iter().map(|source| (*source, place(*source))).collect();
     let told: Vec<(Source<'_>, &[Run])> = std::iter::once((deciding, runs.as_slice()))
@@ -114,11 +127,15 @@ pub fn stitch(
             runs.iter_mut().for_each(|run| worsen(run, said, offers, now_row));
         }
     }
+    let mut all: Vec<&mut Run> = runs.iter_mut().chain(main.as_mut()).chain([&mut shared]).collect();
+    let past = past::tell(&mut all, tellers, now_row);
     let mut credits = vec![deciding.forecast.credit.clone()];
     credits.extend(besides.iter().map(|source| source.forecast.credit.clone()));
     let mut seen = BTreeSet::new();
     credits.retain(|credit| seen.insert(credit.clone()));
-    let remarks = remarks(sources, deciding, &runs, now_row, now);
+    let mut remarks = remarks(sources, deciding, &runs, now_row, now);
+    remarks.extend(past.sentences());
+    remarks.extend(tellers.iter().flat_map(|known| known.remarks.clone()));
     Some(Timeline {
         stamps,
         now_row,
@@ -132,7 +149,8 @@ pub fn stitch(
             .forecast
             .coarse_from
             .and_then(|stamp| coarse_row(stamps, stamp)),
-        past_hours: past_hours(&past, now_row),
+        past_hours: past_hours(&shared, now_row),
+        past,
         issue: deciding.forecast.issue,
         product: deciding.product,
         freshness: deciding.freshness(now),

@@ -7,6 +7,7 @@ use super::morning::Morning;
 use crate::advice::words;
 use crate::units::{MetresPerSecond, Millimetres};
 use crate::weather::forecast::IssueBasis;
+use crate::weather::reading::{Hearing, Owner, hearing};
 use crate::weather::{Differ, Freshness, Quantity, Run, Timeline};
 
 /// A line longer than this breaks on paper and on a phone.
@@ -50,7 +51,7 @@ impl Morning<'_> {
             _ if self.one_forecast() => "one forecast only, no chance given".to_owned(),
             count => format!("{count} runs"),
         };
-        let mut line = format!("{runs}, {age}; no station");
+        let mut line = format!("{runs}, {age}; {}", self.station(timeline));
         let sentences = timeline
             .remarks
             .iter()
@@ -102,6 +103,25 @@ impl Morning<'_> {
             words::name(&differ.higher.0),
             words::name(&differ.lower.0),
         ))
+    }
+
+    /// The station and its last reading: its clock time while it is fresh, then its age too.
+    fn station(&self, timeline: &Timeline) -> String {
+        let Some(heard) = &timeline.past.station else {
+            return "no station".to_owned();
+        };
+        let whose = match heard.owner {
+            Owner::Own => "own station",
+            Owner::Near => "near station",
+        };
+        let now = self.inputs.now;
+        let (clock, minutes) = (self.words.clock(heard.last), (now - heard.last).num_minutes());
+        match hearing(heard.last, now) {
+            Hearing::Fresh => format!("{whose} {clock}"),
+            Hearing::Stale => format!("{whose} {clock}, {minutes} min old"),
+            Hearing::Silent if minutes < 48 * 60 => format!("{whose} silent for {} h", minutes / 60),
+            Hearing::Silent => format!("{whose} silent for {} days", minutes / 1440),
+        }
     }
 
     /// Whether some, but not all, of the coming crew hours of today are unknown.
