@@ -9,6 +9,8 @@
 
 mod cautions;
 mod charts;
+mod coverage;
+mod etiquette;
 mod farm_season;
 mod fetching;
 mod half_days;
