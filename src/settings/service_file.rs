@@ -267,12 +267,13 @@ fn station(table: &Table<'_>, kind: ServiceKind) -> Option<String> {
     if !kind.wants_station() {
         return None;
     }
-    let (example, whose) = match kind {
-        ServiceKind::Mosmix => ("station = \"10147\"", "the id in the list of MOSMIX stations"),
-        _ => (
+    let (example, whose) = if kind == ServiceKind::Mosmix {
+        ("station = \"10147\"", "the id in the list of MOSMIX stations")
+    } else {
+        (
             "station = \"KPDX\"",
             "the id of a station of the National Weather Service",
-        ),
+        )
     };
     table.needs(&[("station", example)]);
     let station = table.text("station", 10)?;
