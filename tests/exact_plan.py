@@ -9,6 +9,8 @@ each one:
 2. Its plan, the plan of the programme, and a plan with a job moved at random are weighed by `PROGRAM plan --score` and
    by this file, written apart: worth and number of violations must agree.
 
+3. What the program prints, with an answer for every lot, follows src/cli/plan/season-plan.schema.json.
+
 One binary variable stands for each pair of a laying and a lifting, one row for each slot of people, machines and each
 family of covers. Prints what was compared; exit 1 if something differs.
 """
@@ -23,6 +25,7 @@ from fractions import Fraction
 from math import floor
 from pathlib import Path
 
+import jsonschema
 import numpy
 from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.sparse import csr_matrix
@@ -281,16 +284,22 @@ def best_plan(case):
 # --- the program ----------------------------------------------------------------------------------------------
 
 
-def run(program, folder, case, plan=None):
+SCHEMA = json.loads((ROOT / "src/cli/plan/season-plan.schema.json").read_text())
+
+
+def run(program, folder, case, plan=None, more=()):
     (folder / "case.json").write_text(json.dumps(case))
     arguments = [program, "plan", "--case", str(folder / "case.json")]
     if plan is not None:
         (folder / "plan.json").write_text(json.dumps(plan))
         arguments += ["--score", str(folder / "plan.json")]
+    arguments += more
     done = subprocess.run(arguments, capture_output=True, text=True, check=False)
     if done.returncode != 0:
         sys.exit(f"{case['name']}: {' '.join(arguments)} failed: {done.stderr}")
-    return json.loads(done.stdout)
+    answer = json.loads(done.stdout)
+    jsonschema.validate(answer, SCHEMA)
+    return answer
 
 
 def moved(chance, case, plan):
@@ -315,7 +324,7 @@ def everything(chance, case):
 
 def compare(program, folder, chance, name, case):
     faults = []
-    ours = run(program, folder, case)
+    ours = run(program, folder, case, more=[word for group in case["groups"] for word in ("--why", group["id"])])
     exact = best_plan(case)
     best, wrong = weigh(case, exact)
     if wrong:

@@ -7,9 +7,9 @@ use clap::{Args, ValueEnum};
 
 use super::{Failure, loaded};
 use crate::advice::{html, json, text};
-use crate::daemon::{Clock, road, schedule};
+use crate::daemon::{self, Clock, road, schedule};
 use crate::farm::Farm;
-use crate::pipeline::{self, Context};
+use crate::pipeline::{self, Context, Told};
 use crate::record::Entry;
 use crate::settings::{Service, clean};
 use crate::sources::round::{Turn, round};
@@ -59,12 +59,12 @@ pub(super) fn advise(arguments: &Arguments) -> Result<String, Failure> {
         Some(service) if arguments.forecast.is_empty() => ask(service, &farm, now)?,
         _ => recorded(&arguments.forecast, &farm, now)?,
     };
-    let timeline = road::timeline(&farm, &turns, now).ok_or_else(|| no_forecast(&turns))?;
     let memory = service
         .as_ref()
         .map(|service| remembered(service, &farm, now))
         .transpose()?
         .unwrap_or_else(Memory::empty);
+    let timeline = road::timeline_told(&farm, &turns, &memory.told, now).ok_or_else(|| no_forecast(&turns))?;
     let next_letter = service
         .as_ref()
         .and_then(|service| schedule::next_due(&service.daemon.letter, &farm.site.zone, now))
@@ -92,6 +92,7 @@ pub(super) struct Memory {
     pub(super) entries: Vec<Entry>,
     pub(super) number: u32,
     pub(super) yesterday: Option<crate::advice::letter::Digest>,
+    pub(super) told: Told,
 }
 
 impl Memory {
@@ -101,20 +102,43 @@ impl Memory {
             entries: Vec::new(),
             number: 1,
             yesterday: None,
+            told: Told::default(),
         }
     }
 }
 
 fn remembered(service: &Service, farm: &Farm, now: DateTime<Utc>) -> Result<Memory, Failure> {
-    let Some(store) = Store::look(&service.state)? else {
-        return Ok(Memory::empty());
+    let store = Store::look(&service.state)?;
+    let told = told(service, farm, store.as_ref(), now)?;
+    let Some(store) = store else {
+        return Ok(Memory {
+            told,
+            ..Memory::empty()
+        });
     };
     let before = store.letter_before(&farm.id, farm.site.zone.day(now))?;
     Ok(Memory {
         entries: store.entries(&farm.id)?,
         number: store.next_number(&farm.id)?.0,
         yesterday: before.and_then(|letter| road::digest(&letter.facts)),
+        told,
     })
+}
+
+/// What the store remembers of the weather, and what lies in the stations' folders now.
+fn told(service: &Service, farm: &Farm, store: Option<&Store>, now: DateTime<Utc>) -> Result<Told, Failure> {
+    let mut memory = match store {
+        Some(store) => daemon::Memory::of(store, farm, &service.stations, now)?,
+        None => daemon::Memory::default(),
+    };
+    for station in service.stations.iter().filter(|station| station.tells(&farm.id)) {
+        match station.read_now(now) {
+            Ok(batch) if batch.readings.is_empty() => {}
+            Ok(batch) => memory.readings.push((station.mast(&farm.site), batch.readings)),
+            Err(fault) => eprintln!("covercast: station {}: {}", clean(&station.name), clean(&fault)),
+        }
+    }
+    Ok(memory.told())
 }
 
 fn ask(service: &Service, farm: &Farm, now: DateTime<Utc>) -> Result<Vec<Turn>, Failure> {

@@ -19,7 +19,9 @@ use crate::deliver::Transport;
 use crate::farm::Farm;
 use crate::farm::block::Block;
 use crate::farm::cover::CoverSet;
+use crate::physics::mast;
 use crate::settings::{self, Colour, LoadedFarm, LoadedService, Mistakes, Service};
+use crate::sources::station::{Station, Way};
 use crate::units::{DisplayUnits, Metres};
 
 /// What to check.
@@ -243,6 +245,28 @@ fn people(out: &mut Report, farm: &Farm) {
     }
 }
 
+/// How a station's readings come, and what becomes of its wind.
+fn station_line(station: &Station) -> String {
+    let way = match &station.way {
+        Way::Csv { drop, .. } => format!("tables in {}", drop.folder.display()),
+        Way::Json { drop, .. } => format!("JSON in {}", drop.folder.display()),
+        Way::Metar { drop, code } => format!("METAR of {code} in {}", drop.folder.display()),
+        Way::Mqtt { broker, .. } => format!("{} from {}, port {}", broker.topic, broker.host, broker.port),
+    };
+    let wind = match station.exposure {
+        None => "its wind is not used: wind_height and terrain are not declared".to_owned(),
+        Some(exposure) => match mast::factor(exposure) {
+            None => "its wind is not used: the sensor stands too low among what surrounds it".to_owned(),
+            Some(factor) => format!("its wind times {factor:.2} is taken as the wind at 10 m in the open"),
+        },
+    };
+    format!(
+        "Station {}: {}; {wind}.",
+        settings::clean(&station.name),
+        settings::clean(&way)
+    )
+}
+
 fn service_lines(out: &mut Report, service: &Service) {
     let names: Vec<&str> = service
         .sources
@@ -255,6 +279,9 @@ fn service_lines(out: &mut Report, service: &Service) {
         names.join(", then "),
         service.daemon.pull_minutes
     ));
+    for station in &service.stations {
+        out.wrapped(&station_line(station));
+    }
     let way = match &service.deliver.transport {
         Transport::Files { folder } => format!("into files in {}", settings::clean(&folder.display().to_string())),
         Transport::Smtp(smtp) => format!("through {}, port {}", smtp.host, smtp.port),

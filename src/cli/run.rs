@@ -183,6 +183,7 @@ impl Place {
                 let orders = Orders {
                     farms: farms.into_iter().map(|(_, farm)| farm).collect(),
                     sources: Arc::new(loaded.service.sources.clone()),
+                    stations: Arc::new(loaded.service.stations.clone()),
                     deliver: Arc::new(loaded.service.deliver.clone()),
                     daemon: loaded.service.daemon.clone(),
                 };
@@ -246,6 +247,7 @@ impl Memory {
                     mistakes.push((self.place.service.clone(), text));
                 }
                 orders.sources = Arc::new(loaded.service.sources);
+                orders.stations = Arc::new(loaded.service.stations);
                 orders.deliver = Arc::new(loaded.service.deliver);
                 orders.daemon = loaded.service.daemon;
             }

@@ -14,8 +14,11 @@ use crate::farm::zone::Zone;
 use crate::settings::{self, Service, clean};
 use crate::sources::round::{at_hand, standing};
 use crate::sources::state::GOOD_AGAIN;
+use crate::sources::station::Station;
 use crate::sources::{Gives, Service as Source, ServiceState, load_state};
 use crate::store::{Fault, Feed, Lock, State, Store};
+use crate::weather::gates;
+use crate::weather::reading::{Hearing, Readings, hearing};
 use crate::weather::{Freshness, Standing};
 
 /// Whose state.
@@ -100,6 +103,18 @@ fn of_farm(farm: &Farm, service: &Service, store: Option<&Store>, now: DateTime<
     }
     text.push_str(&mail(farm, store, now)?);
     text.push_str(&weather(farm, service, store, now)?);
+    for station in service.stations.iter().filter(|station| station.tells(&farm.id)) {
+        let _ = writeln!(text, "  Station      {}", heard(station, farm, store, now)?);
+    }
+    let size = store.archive_size(&farm.id)?;
+    if size.forecasts > 0 {
+        let _ = writeln!(
+            text,
+            "  Archive      {} forecasts, {} kB",
+            size.forecasts,
+            size.bytes.div_ceil(1024)
+        );
+    }
     let entries = store.entries(&farm.id)?;
     let told = entries.iter().map(|entry| entry.noted).max();
     let _ = writeln!(
@@ -222,6 +237,41 @@ fn span(age: TimeDelta) -> String {
     } else {
         format!("{} h", age.num_hours())
     }
+}
+
+/// When a station was last heard, and which of its sensors are not believed.
+fn heard(station: &Station, farm: &Farm, store: &Store, now: DateTime<Utc>) -> Result<String, Fault> {
+    let readings = Readings::gather(store.readings(&station.name, now - TimeDelta::days(7))?);
+    let name = clean(&station.name);
+    let Some(last) = readings.last() else {
+        return Ok(format!("{name}: never heard"));
+    };
+    let zone = &farm.site.zone;
+    let moment = |at| zone.local(at).format("%a %-d %b %H:%M").to_string();
+    let minutes = (now - last).num_minutes();
+    let mut said = match hearing(last, now) {
+        Hearing::Fresh | Hearing::Stale => format!("{name}: {}, {minutes} min old", moment(last)),
+        Hearing::Silent => format!("{name}: SILENT since {}, {} h", moment(last), minutes / 60),
+    };
+    let checked = gates::check(&readings);
+    let refused: Vec<String> = checked
+        .refused
+        .iter()
+        .map(|(measured, count)| format!("{count} of {}", measured.name()))
+        .collect();
+    if !refused.is_empty() {
+        let _ = write!(said, "; not believed in 7 days: {}", refused.join(", "));
+    }
+    for (measured, since) in &checked.stuck {
+        let _ = write!(said, "; {} has not moved since {}", measured.name(), moment(*since));
+    }
+    if checked.raised > 0 {
+        let _ = write!(said, "; {} gusts below the wind", checked.raised);
+    }
+    if !station.mast(&farm.site).is_close() {
+        said.push_str("; too far away to tell the past");
+    }
+    Ok(said)
 }
 
 fn troubles(store: Option<&Store>, now: DateTime<Utc>) -> Result<String, Fault> {

@@ -4,6 +4,7 @@ use super::schedule::Due;
 use super::work::Decided;
 use crate::deliver::Outcome;
 use crate::farm::FarmId;
+use crate::sources::station::News;
 use crate::store::{Feed, ParcelId};
 
 /// What has happened. Slow work runs beside the loop and reports back as one of these.
@@ -38,6 +39,8 @@ pub enum Event {
         /// What became of it.
         outcome: Outcome,
     },
+    /// A station was heard, or not.
+    Heard(Box<News>),
     /// Somebody asks to read the settings again.
     Reread,
     /// Time to stop.

@@ -8,7 +8,7 @@ use tracing::{info, warn};
 
 use super::run::{Daemon, STORE_WAIT};
 use super::schedule::{self, Due};
-use super::{Decided, Event, Question};
+use super::{Decided, Event, Memory, Question};
 use crate::deliver::Mail;
 use crate::farm::{Farm, FarmId};
 use crate::store::{Committed, Fault, Feed, LetterId, NewLetter, Parcel};
@@ -97,6 +97,7 @@ impl Daemon {
             farm: Arc::clone(farm),
             sources: Arc::clone(&self.orders.sources),
             entries: self.store.entries(&farm.id)?,
+            memory: Memory::of(&self.store, farm, &self.orders.stations, now)?,
             now,
             due,
             next_letter: next.map(|next| next.at),
@@ -159,6 +160,7 @@ impl Daemon {
             text: decided.text.clone(),
             facts: decided.facts.clone(),
             inputs: decided.inputs.clone(),
+            forecasts: decided.forecasts.clone(),
             issued: decided.issued,
             valid_until: decided.valid_until,
         };
@@ -195,6 +197,13 @@ impl Daemon {
     }
 
     fn copy_daily(&mut self, now: DateTime<Utc>) {
+        let pruned = self
+            .store
+            .prune_archive(now)
+            .and_then(|_| self.store.prune_readings(now));
+        if let Err(fault) = pruned {
+            self.trouble("store", fault.to_string(), now);
+        }
         match self.store.copy() {
             Ok(_) => self.fine("copy"),
             Err(fault) => self.trouble("copy", format!("no copy of the database was made: {fault}"), now),
@@ -277,7 +286,8 @@ impl Daemon {
                         None => info!(farm = id.0, service = feed.service, issued = ?feed.issued, "forecast at hand"),
                         Some(fault) => warn!(farm = id.0, service = feed.service, ?fault, "no new forecast"),
                     }
-                    if let Err(fault) = self.store.note_feed(id, &feed, now) {
+                    let kept = feed.packed.iter().try_for_each(|packed| self.store.keep(id, packed));
+                    if let Err(fault) = kept.and_then(|()| self.store.note_feed(id, &feed, now)) {
                         self.trouble("store", fault.to_string(), now);
                     }
                 }

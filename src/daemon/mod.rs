@@ -3,16 +3,19 @@
 pub mod clock;
 pub mod event;
 pub mod letters;
+pub mod memory;
 pub mod orders;
 pub mod post;
 pub mod road;
 pub mod run;
 pub mod schedule;
+pub mod stations;
 pub mod supervisor;
 pub mod work;
 
 pub use clock::Clock;
 pub use event::Event;
+pub use memory::Memory;
 pub use orders::{Files, Orders, Reread};
 pub use run::{Wakes, run};
 pub use work::{Decided, Question, Work};

@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use std::sync::Arc;
 
 use crate::farm::{Farm, FarmId};
+use crate::sources::station::Station;
 use crate::{deliver, sources};
 
 /// What the daemon works by.
@@ -14,6 +15,8 @@ pub struct Orders {
     pub farms: Vec<Arc<Farm>>,
     /// Weather services.
     pub sources: Arc<sources::Settings>,
+    /// Stations.
+    pub stations: Arc<Vec<Station>>,
     /// Mail.
     pub deliver: Arc<deliver::Settings>,
     /// Schedules.

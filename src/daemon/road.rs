@@ -9,11 +9,13 @@ use super::work::{Decided, Question, Work};
 use crate::advice::letter::{Digest, Letter};
 use crate::deliver::Picture;
 use crate::farm::Farm;
-use crate::pipeline::{self, CHART_ID, Context, Morning};
+use crate::pipeline::{self, CHART_ID, Context, Morning, Told};
 use crate::sources::round::{Turn, at_hand, round};
-use crate::sources::{Gives, Settings, prepare_tls};
-use crate::store::Feed;
+use crate::sources::station::observed;
+use crate::sources::{Gives, ServiceKind, Settings, prepare_tls};
+use crate::store::{Feed, Packed};
 use crate::weather::Timeline;
+use crate::weather::reading::Readings;
 use crate::weather::stitch::Source;
 use crate::workability::beside::wet_days;
 
@@ -45,11 +47,20 @@ fn feed(turn: &Turn) -> Feed {
         fault: turn.fault.clone(),
         fault_since: turn.failing_since,
         next_try: turn.next_try,
+        packed: turn
+            .forecast
+            .as_ref()
+            .and_then(|forecast| Packed::of(&turn.service, forecast)),
     }
 }
 
 /// Past and future out of what the services said; `None` if none has said anything.
 pub fn timeline(farm: &Farm, turns: &[Turn], now: DateTime<Utc>) -> Option<Timeline> {
+    timeline_told(farm, turns, &Told::default(), now)
+}
+
+/// As [`timeline`], with a past told by stations and earlier forecasts.
+pub fn timeline_told(farm: &Farm, turns: &[Turn], told: &Told, now: DateTime<Utc>) -> Option<Timeline> {
     let sources: Vec<Source<'_>> = turns
         .iter()
         .filter_map(|turn| {
@@ -61,7 +72,16 @@ pub fn timeline(farm: &Farm, turns: &[Turn], now: DateTime<Utc>) -> Option<Timel
             })
         })
         .collect();
-    let mut timeline = pipeline::timeline(&farm.site, &sources, now)?;
+    let mut told = told.clone();
+    let observations = turns
+        .iter()
+        .filter(|turn| turn.kind == Some(ServiceKind::NwsObservations));
+    for reply in observations.filter_map(|turn| turn.reply.as_ref()) {
+        let found = observed(reply, &farm.site).into_iter();
+        told.stations
+            .extend(found.map(|(mast, readings)| (mast, Readings::gather(readings))));
+    }
+    let mut timeline = pipeline::timeline_told(&farm.site, &sources, &told, now)?;
     timeline
         .remarks
         .extend(turns.iter().filter_map(|turn| lost(farm, turn)));
@@ -78,7 +98,7 @@ fn lost(farm: &Farm, turn: &Turn) -> Option<String> {
 
 fn decide(question: &Question) -> Decided {
     let turns = at_hand(&question.sources, &question.farm.site, question.now);
-    let timeline = timeline(&question.farm, &turns, question.now);
+    let timeline = timeline_told(&question.farm, &turns, &question.memory.told(), question.now);
     let yesterday = question.yesterday.as_ref().and_then(|letter| digest(&letter.facts));
     let next_letter = question.next_letter.unwrap_or(question.now + TimeDelta::days(1));
     let context = Context {
@@ -94,7 +114,17 @@ fn decide(question: &Question) -> Decided {
         context,
     );
     let inputs = inputs(&morning, timeline.as_ref(), &turns, question);
-    decided(&morning.letter, question.number.0, inputs)
+    let mut decided = decided(&morning.letter, question.number.0, inputs);
+    decided.forecasts = used(&turns);
+    decided
+}
+
+/// The forecasts at hand, by service and issue.
+fn used(turns: &[Turn]) -> Vec<(String, DateTime<Utc>)> {
+    turns
+        .iter()
+        .filter_map(|turn| Some((turn.service.clone(), turn.forecast.as_ref()?.issue.at)))
+        .collect()
 }
 
 /// What a letter of the day before said, if it is of a form this version reads.
@@ -138,6 +168,11 @@ fn inputs(morning: &Morning, timeline: Option<&Timeline>, turns: &[Turn], questi
         "runs": timeline.map(|timeline| timeline.runs.len()),
         "freshness": timeline.map(|timeline| timeline.freshness),
         "past_hours": timeline.map(|timeline| timeline.past_hours),
+        "past_told_by": timeline.map(|timeline| timeline.past.sentences()),
+        "station": timeline.and_then(|timeline| timeline.past.station.as_ref()).map(|heard| json!({
+            "name": heard.name,
+            "last": heard.last,
+        })),
         "estimated": timeline.map(|timeline| &timeline.estimated),
         "remarks": timeline.map(|timeline| &timeline.remarks),
         "openings": windows,
@@ -175,6 +210,7 @@ fn decided(letter: &Letter, revision: u32, inputs: serde_json::Value) -> Decided
         calendar: rendered.and_then(|rendered| rendered.calendar),
         facts: serde_json::to_value(letter).unwrap_or_default(),
         inputs,
+        forecasts: Vec::new(),
         issued: letter.issued,
         valid_until: letter.good_until,
     }

@@ -17,6 +17,7 @@ use super::clock::{Steadiness, is_believable};
 use super::letters::FarmState;
 use super::orders::Look;
 use super::post::Post;
+use super::stations::Ears;
 use super::{Clock, Event, Files, Orders, Work, supervisor};
 use crate::farm::FarmId;
 use crate::store::{Fault, Store};
@@ -43,6 +44,7 @@ pub(super) struct Daemon {
     pub(super) farms: BTreeMap<FarmId, FarmState>,
     pub(super) hands: JoinSet<Event>,
     pub(super) post: Post,
+    ears: Ears,
     files: Files,
     looks: Vec<Option<Look>>,
     steadiness: Steadiness,
@@ -75,6 +77,7 @@ pub async fn run(clock: Clock, store: Store, orders: Orders, work: Work, files: 
         })
         .collect();
     let farms = BTreeMap::new();
+    let (ears, mut heard) = Ears::new(clock.clone());
     let mut daemon = Daemon {
         clock,
         store,
@@ -83,6 +86,7 @@ pub async fn run(clock: Clock, store: Store, orders: Orders, work: Work, files: 
         farms,
         hands: JoinSet::new(),
         post,
+        ears,
         files,
         looks,
         steadiness,
@@ -105,6 +109,8 @@ pub async fn run(clock: Clock, store: Store, orders: Orders, work: Work, files: 
                 next_tick = tokio::time::Instant::now() + tick;
                 Event::Tick
             }
+            // Last, so that a station that never stops talking keeps nobody waiting.
+            Some(news) = heard.recv() => Event::Heard(Box::new(news)),
         };
         supervisor::alive();
         if matches!(event, Event::Stop) {
@@ -129,7 +135,12 @@ impl Daemon {
             Err(fault) => self.trouble("store", fault.to_string(), now),
         }
         self.settle_farms(now);
-        info!(farms = self.orders.farms.len(), "ready");
+        self.ears.listen_to(&self.orders.stations);
+        info!(
+            farms = self.orders.farms.len(),
+            stations = self.orders.stations.len(),
+            "ready"
+        );
     }
 
     /// One event.
@@ -145,6 +156,7 @@ impl Daemon {
                 tries,
                 outcome,
             } => self.handed_over(id, &farm, tries, &outcome, now),
+            Event::Heard(news) => self.heard(&news, now),
             Event::Reread => self.reread(now),
             Event::Stop => {}
         }
@@ -172,6 +184,7 @@ impl Daemon {
             self.reread(now);
         }
         self.mind_the_space(now);
+        self.ears.listen_to(&self.orders.stations);
         let farms: Vec<FarmId> = self.farms.keys().cloned().collect();
         for farm in farms {
             self.look_after(&farm, now);
@@ -388,6 +401,7 @@ mod tests {
                 },
                 daily_limit: 200,
             }),
+            stations: Arc::new(Vec::new()),
             daemon: Settings {
                 letter: LetterTime::Daily(NaiveTime::from_hms_opt(hour, minute, 0).unwrap()),
                 pull_minutes: 120,
@@ -404,6 +418,7 @@ mod tests {
             calendar: None,
             facts: serde_json::json!({}),
             inputs: serde_json::json!({}),
+            forecasts: Vec::new(),
             issued: question.now,
             valid_until: question.now + TimeDelta::hours(20),
         }

@@ -6,6 +6,7 @@ use std::sync::Arc;
 
 use chrono::{DateTime, Utc};
 
+use super::memory::Memory;
 use super::schedule::Due;
 use crate::deliver::Picture;
 use crate::farm::Farm;
@@ -38,6 +39,8 @@ pub struct Question {
     pub sources: Arc<sources::Settings>,
     /// What was reported.
     pub entries: Vec<Entry>,
+    /// What is remembered of the weather.
+    pub memory: Memory,
     /// Now.
     pub now: DateTime<Utc>,
     /// What the letter is due for.
@@ -67,6 +70,8 @@ pub struct Decided {
     pub facts: serde_json::Value,
     /// What it was decided from: age and names of the data, reports.
     pub inputs: serde_json::Value,
+    /// The forecasts it was decided from, by service and issue.
+    pub forecasts: Vec<(String, DateTime<Utc>)>,
     /// When it was issued.
     pub issued: DateTime<Utc>,
     /// Until when it may be acted on.

@@ -123,8 +123,8 @@ fn spared(farm: &Farm, plan: &Plan, block: usize, job: usize) -> bool {
         .is_some_and(|day| walk.last_day.is_none_or(|last| day <= last))
 }
 
-/// Jobs in force, the one whose last sensible day comes first at the front. A walk along the ties takes few hands and
-/// little time, so it fits in after the others.
+/// Jobs in force, the one whose last sensible day comes first at the front. A walk along the ties and the spreading of
+/// rolls take few hands and little time, so they fit in after the others.
 fn by_urgency(plan: &Plan) -> Vec<(usize, usize)> {
     let mut order: Vec<(usize, usize)> = Vec::new();
     for (block, of_block) in plan.blocks.iter().enumerate() {
@@ -133,7 +133,7 @@ fn by_urgency(plan: &Plan) -> Vec<(usize, usize)> {
     order.sort_by_key(|(block, job)| {
         let job = plan.job(*block, *job);
         (
-            job.is_some_and(|job| job.job == Job::Check),
+            job.is_some_and(|job| matches!(job.job, Job::Check | Job::Redry)),
             job.and_then(|job| job.last_day).unwrap_or(NaiveDate::MAX),
             job.map_or(u8::MAX, |job| rank(job.job)),
             *block,

@@ -9,6 +9,7 @@ use crate::farm::harvest::Pick;
 use crate::farm::{Farm, Job};
 use crate::record::{Ground, Lying};
 use crate::units::{Hours, Metres};
+use crate::workability::roll::clocks;
 
 /// One job a block needs.
 #[derive(Debug, Clone, PartialEq)]
@@ -239,12 +240,27 @@ fn redry(farm: &Farm, ground: &Ground, block: &Block, today: NaiveDate) -> Optio
         first: a.first.min(b.first),
         last: a.last.max(b.last),
     })?;
+    // Without the model every damp roll counts as wet; the weather's offer puts the modelled day in its place.
+    let clocks = clocks(ground, &[]);
+    let due = clocks.iter().filter(|clock| clock.block == block.id);
     let dates = Dates {
         from: today,
-        last_day: None,
+        last_day: due
+            .map(|clock| clock.redry_by)
+            .min()
+            .map(|by| spread_by(farm, by, today)),
         possible_until: None,
     };
     Some(need(farm, block, Job::Redry, rows, dates, None, IfMissed::Nothing))
+}
+
+/// The last day on which rolls can be spread to be dry by then: a date before noon leaves the day before. A date that has
+/// passed leaves today.
+pub(super) fn spread_by(farm: &Farm, by: DateTime<Utc>, today: NaiveDate) -> NaiveDate {
+    let local = farm.site.zone.local(by);
+    let day = local.date();
+    let early = local.time() < farm.crew.break_end;
+    day.pred_opt().filter(|_| early).unwrap_or(day).max(today)
 }
 
 /// What folding costs beyond a dry lift: flattening and slower picking, and its labour three times.

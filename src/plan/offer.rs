@@ -2,7 +2,7 @@
 
 use chrono::{DateTime, Datelike, NaiveDate, Utc};
 
-use super::need::Need;
+use super::need::{Need, spread_by};
 use super::{Held, NextJob};
 use crate::farm::block::BlockId;
 use crate::farm::harvest::Blackout;
@@ -13,7 +13,7 @@ pub(super) fn next_job(farm: &Farm, need: &Need, outlook: Option<&BlockOutlook>,
     let today = farm.site.zone.day(now);
     let (from, last_day) = match outlook.and_then(|outlook| danger_day(farm, outlook)) {
         Some(danger) if need.job == Job::Check => (today, Some(danger.max(today))),
-        _ => (need.from, need.last_day),
+        _ => (need.from, dry_day(farm, need, outlook, today).or(need.last_day)),
     };
     let until = need
         .possible_until
@@ -45,6 +45,13 @@ pub(super) fn next_job(farm: &Farm, need: &Need, outlook: Option<&BlockOutlook>,
         openings,
         if_missed: need.if_missed,
     }
+}
+
+/// The last day for spreading the rolls of a block that is due first by the model.
+fn dry_day(farm: &Farm, need: &Need, outlook: Option<&BlockOutlook>, today: NaiveDate) -> Option<NaiveDate> {
+    let rolls = &outlook.filter(|_| need.job == Job::Redry)?.rolls;
+    let first = rolls.iter().map(|clock| clock.redry_by).min()?;
+    Some(spread_by(farm, first, today))
 }
 
 /// The local day of the tie danger within 48 h, if it passes what acting costs.

@@ -21,6 +21,7 @@ mod quantity;
 mod service_file;
 mod sheet;
 mod site_file;
+mod station_file;
 mod table;
 mod value;
 mod words;
@@ -47,6 +48,8 @@ pub struct Service {
     pub state: PathBuf,
     /// Weather services.
     pub sources: sources::Settings,
+    /// Stations.
+    pub stations: Vec<sources::station::Station>,
     /// Mail.
     pub deliver: deliver::Settings,
     /// Schedules.
@@ -304,6 +307,7 @@ pub fn service_keys() -> Vec<String> {
         ("weather", service_file::WEATHER),
         ("schedule", service_file::SCHEDULE),
         ("log", service_file::LOG),
+        ("station", &station_file::keys()),
     ] {
         keys.extend(known.iter().map(|key| format!("{table}.{key}")));
     }

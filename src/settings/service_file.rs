@@ -7,6 +7,7 @@ use chrono::{DateTime, NaiveTime, TimeDelta, Utc};
 use super::disk;
 use super::file::File;
 use super::mail_file;
+use super::station_file;
 use super::table::Table;
 use super::words::line_fault;
 use super::{Log, Service};
@@ -15,7 +16,7 @@ use crate::daemon::{LetterTime, Settings as Schedule};
 use crate::sources::{Gives, Role, Service as Source, ServiceKind, Settings as Sources};
 use crate::weather::Product;
 
-pub(super) const ROOT: &[&str] = &["state", "contact", "mail", "weather", "schedule", "log"];
+pub(super) const ROOT: &[&str] = &["state", "contact", "mail", "weather", "station", "schedule", "log"];
 pub(super) const WEATHER: &[&str] = &[
     "name",
     "kind",
@@ -100,6 +101,7 @@ pub(super) fn read(file: &File, folder: &Path, now: DateTime<Utc>) -> Option<Ser
         table.choice("format", LOGS).unwrap_or(Log::Text)
     });
     Some(Service {
+        stations: station_file::stations(&root, folder),
         state,
         sources,
         deliver: deliver?,

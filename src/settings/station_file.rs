@@ -46,9 +46,6 @@ const MQTT: &[&str] = &[
     "root_certificate",
     "largest_kb",
 ];
-/// Every key, for the explained sample.
-#[cfg(test)]
-pub(super) const STATION: &[&[&str]] = &[ALL, DROPPED, TIMED, CSV, METAR, MQTT];
 /// Keys of a column.
 pub(super) const COLUMN: &[&str] = &["column", "pointer", "topic", "quantity", "unit", "minutes"];
 
@@ -87,11 +84,18 @@ impl Kind {
     }
 }
 
+/// Every key of a station, for the explained sample.
+pub(super) fn keys() -> Vec<&'static str> {
+    [ALL, DROPPED, TIMED, CSV, METAR, MQTT].concat()
+}
+
 /// Every station of the file.
 pub(super) fn stations(root: &Table<'_>, folder: &Path) -> Vec<Station> {
     let mut found: Vec<Station> = Vec::new();
     for table in root.tables("station") {
-        let Some(station) = station(&table, folder) else { continue };
+        let Some(station) = station(&table, folder) else {
+            continue;
+        };
         if found.iter().any(|other| other.name == station.name) {
             let at = "status and letter need one name a station";
             table.wrong("name", "name stands twice", at, "");
@@ -114,7 +118,12 @@ fn station(table: &Table<'_>, folder: &Path) -> Option<Station> {
     let place = place(table);
     if owner == Owner::Near && place.is_none() {
         let cure = "write latitude = and longitude = of the station; one further than 10 km serves for checks only";
-        table.wrong("owner", "a near station without its place", "how near is not known", cure);
+        table.wrong(
+            "owner",
+            "a near station without its place",
+            "how near is not known",
+            cure,
+        );
     }
     let name = table.text("name", 30);
     let exposure = exposure(table);
@@ -171,7 +180,12 @@ fn place(table: &Table<'_>) -> Option<(Degrees, Degrees)> {
     let longitude = table.number("longitude", &Allowed::new(-180.0, 180.0, "deg"));
     for (key, other) in [("latitude", "longitude"), ("longitude", "latitude")] {
         if table.find(key).is_some() && table.find(other).is_none() {
-            table.wrong(key, "half a place", &format!("{other} is missing"), &format!("write {other} = too"));
+            table.wrong(
+                key,
+                "half a place",
+                &format!("{other} is missing"),
+                &format!("write {other} = too"),
+            );
         }
     }
     Some((Degrees(latitude?), Degrees(longitude?)))
@@ -195,23 +209,27 @@ fn exposure(table: &Table<'_>) -> Option<Exposure> {
     for (key, other) in [("wind_height", "terrain"), ("terrain", "wind_height")] {
         if table.find(key).is_some() && table.find(other).is_none() {
             let at = format!("{other} is missing, so its wind is not used");
-            table.doubt(key, "half of where the wind sensor stands", &at, &format!("write {other} = too"));
+            table.doubt(
+                key,
+                "half of where the wind sensor stands",
+                &at,
+                &format!("write {other} = too"),
+            );
         }
     }
     let exposure = Exposure {
         height: height?,
         terrain: terrain?,
     };
-    if crate::physics_of_mast(exposure).is_none() && !(above_trees && trees.is_none()) {
-        let at = "it stands too low among what surrounds it to tell the wind at 10 m; its wind is not used";
-        table.doubt("wind_height", "a sheltered wind sensor", at, "put it higher or in the open, if you want its wind");
-    }
     Some(exposure)
 }
 
 fn farms(table: &Table<'_>) -> Vec<FarmId> {
     let mut farms = Vec::new();
-    for value in table.list("farms", "a list of short names of farms").unwrap_or_default() {
+    for value in table
+        .list("farms", "a list of short names of farms")
+        .unwrap_or_default()
+    {
         farms.extend(table.text_in("farms", value, 60).map(FarmId));
     }
     farms
@@ -229,9 +247,13 @@ fn drop(table: &Table<'_>, folder: &Path, usual: &str) -> Option<Drop> {
 fn code(table: &Table<'_>) -> Option<String> {
     table.needs(&[("code", "code = \"KXYZ\"")]);
     let code = table.text("code", 10)?;
-    let four = code.len() == 4 && code.bytes().all(|byte| byte.is_ascii_uppercase() || byte.is_ascii_digit());
+    let four = code.len() == 4
+        && code.starts_with(|sign: char| sign.is_ascii_uppercase())
+        && code
+            .bytes()
+            .all(|byte| byte.is_ascii_uppercase() || byte.is_ascii_digit());
     if !four {
-        let at = format!("{code}; wanted four capital letters or digits");
+        let at = format!("{code}; wanted four capital letters or digits, a letter first");
         table.wrong("code", "code is no name of a METAR station", &at, "");
         return None;
     }
@@ -242,16 +264,27 @@ fn layout(table: &Table<'_>) -> Option<Layout> {
     table.needs(&[
         ("time", "time = \"Date and time\", the column or columns of the time"),
         ("time_format", "time_format = \"%Y-%m-%d %H:%M\""),
-        ("columns", "columns = [{ column = \"Air\", quantity = \"temperature\", unit = \"°C\" }]"),
+        (
+            "columns",
+            "columns = [{ column = \"Air\", quantity = \"temperature\", unit = \"°C\" }]",
+        ),
     ]);
     let separators = [(";", b';'), (",", b','), ("tab", b'\t'), ("|", b'|')];
     let decimals = [(".", '.'), (",", ',')];
-    let orders = [("oldest-first", Order::OldestFirst), ("newest-first", Order::NewestFirst)];
+    let orders = [
+        ("oldest-first", Order::OldestFirst),
+        ("newest-first", Order::NewestFirst),
+    ];
     let separator = table.choice("separator", &separators).unwrap_or(b',');
     let decimal = table.choice("decimal", &decimals).unwrap_or('.');
     if separator == b',' && decimal == ',' {
         let at = "the separator is a comma too";
-        table.wrong("decimal", "two meanings for one comma", at, "write separator = \";\" if it is one");
+        table.wrong(
+            "decimal",
+            "two meanings for one comma",
+            at,
+            "write separator = \";\" if it is one",
+        );
     }
     let mut missing = Vec::new();
     for value in table.list("missing", "a list of texts").unwrap_or_default() {
@@ -279,7 +312,12 @@ fn message(table: &Table<'_>) -> Option<Message> {
             for key in ["time_format", "zone"] {
                 if table.find(key).is_some() {
                     let at = "time is missing, so the time of receipt counts";
-                    table.wrong(key, "a key without effect", at, "write time = \"/time\" too, or remove it");
+                    table.wrong(
+                        key,
+                        "a key without effect",
+                        at,
+                        "write time = \"/time\" too, or remove it",
+                    );
                 }
             }
             None
@@ -318,7 +356,12 @@ fn clock(table: &Table<'_>) -> Option<Clock> {
             let zone = Zone::named(&name);
             if zone.is_none() {
                 let at = format!("{name}; wanted such as UTC, Europe/Rome or Etc/GMT-1");
-                table.wrong("zone", "zone is not known", &at, "a clock that never changes: Etc/GMT-1 is one hour before UTC");
+                table.wrong(
+                    "zone",
+                    "zone is not known",
+                    &at,
+                    "a clock that never changes: Etc/GMT-1 is one hour before UTC",
+                );
                 return None;
             }
             zone
@@ -327,16 +370,26 @@ fn clock(table: &Table<'_>) -> Option<Clock> {
     };
     if zone.is_none() && !form.has_zone() && table.find("zone").is_none() {
         let cure = "write zone = \"UTC\" or the zone on which the station's clock stands; nobody may guess it";
-        table.wrong("time_format", "a clock without zone", "no zone in the format and none named", cure);
+        table.wrong(
+            "time_format",
+            "a clock without zone",
+            "no zone in the format and none named",
+            cure,
+        );
         return None;
     }
     Some(Clock { form, zone })
 }
 
 fn time_columns(table: &Table<'_>) -> Vec<Key> {
-    let Some(value) = table.find("time") else { return Vec::new() };
+    let Some(value) = table.find("time") else {
+        return Vec::new();
+    };
     match value.get_ref() {
-        DeValue::Array(values) => values.iter().filter_map(|value| column_key(table, "time", value)).collect(),
+        DeValue::Array(values) => values
+            .iter()
+            .filter_map(|value| column_key(table, "time", value))
+            .collect(),
         _ => column_key(table, "time", value).into_iter().collect(),
     }
 }
@@ -356,7 +409,12 @@ fn pointer(table: &Table<'_>, key: &str, text: String) -> Option<String> {
         return Some(text);
     }
     let cure = format!("write {key} = \"/{text}\"");
-    table.wrong(key, &format!("{key} is no place in a message"), "it begins with /", &cure);
+    table.wrong(
+        key,
+        &format!("{key} is no place in a message"),
+        "it begins with /",
+        &cure,
+    );
     None
 }
 
@@ -388,7 +446,12 @@ fn column(table: &Table<'_>, kind: Kind) -> Option<Column> {
     ]);
     if table.find(other).is_some() {
         let cure = format!("write {place} = instead");
-        table.wrong(other, "a key without effect", &format!("{other} is for another kind"), &cure);
+        table.wrong(
+            other,
+            "a key without effect",
+            &format!("{other} is for another kind"),
+            &cure,
+        );
     }
     let quantities: Vec<(&str, Measured)> = Measured::ALL
         .iter()
@@ -403,7 +466,11 @@ fn column(table: &Table<'_>, kind: Kind) -> Option<Column> {
             .filter(|text| text.is_empty())
             // The whole message is the number.
             .map(|_| String::new())
-            .or_else(|| table.text("pointer", 200).and_then(|text| pointer(table, "pointer", text)))
+            .or_else(|| {
+                table
+                    .text("pointer", 200)
+                    .and_then(|text| pointer(table, "pointer", text))
+            })
             .map(|pointer| Key::Pointer {
                 pointer,
                 topic: table.text("topic", 200),
@@ -414,7 +481,12 @@ fn column(table: &Table<'_>, kind: Kind) -> Option<Column> {
         .map(|minutes| TimeDelta::minutes(i64::from(minutes)));
     if over.is_some() && measured == Some(Measured::RainCounter) {
         let at = "a counter counts on; the time between two of its values is known";
-        table.wrong("minutes", "minutes of a counter", at, "for rain of a fixed time: quantity = \"rain\"");
+        table.wrong(
+            "minutes",
+            "minutes of a counter",
+            at,
+            "for rain of a fixed time: quantity = \"rain\"",
+        );
     }
     let measured = measured?;
     Some(Column {
@@ -439,7 +511,10 @@ fn unit(table: &Table<'_>, measured: Measured) -> Option<Unit> {
 }
 
 fn broker(table: &Table<'_>, folder: &Path) -> Option<Broker> {
-    table.needs(&[("host", "host = \"broker.example.org\""), ("topic", "topic = \"farm/mast\"")]);
+    table.needs(&[
+        ("host", "host = \"broker.example.org\""),
+        ("topic", "topic = \"farm/mast\""),
+    ]);
     let tls = table
         .choice("tls", &[("on", Tls::On), ("off", Tls::Off)])
         .unwrap_or(Tls::On);
@@ -460,10 +535,20 @@ fn broker(table: &Table<'_>, folder: &Path) -> Option<Broker> {
     let (user, password) = (table.text("user", 200), secret(table, "password_file", folder));
     if tls == Tls::Off && !here && password.is_some() {
         let at = "tls is off, so everybody on the way reads it";
-        table.doubt("password_file", "a password in clear text", at, "tls = \"on\", or a password used for nothing else");
+        table.doubt(
+            "password_file",
+            "a password in clear text",
+            at,
+            "tls = \"on\", or a password used for nothing else",
+        );
     }
     if user.is_none() && password.is_some() {
-        table.wrong("password_file", "a password without user", "user is missing", "write user = \"name\"");
+        table.wrong(
+            "password_file",
+            "a password without user",
+            "user is missing",
+            "write user = \"name\"",
+        );
     }
     let root_certificate = path(table, "root_certificate", folder);
     if let Some(missing) = root_certificate.as_ref().filter(|path| !path.is_file()) {

@@ -9,8 +9,8 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::{DateTime, TimeDelta, Utc};
 
+use super::context::Context;
 use super::json::Cell;
-use super::open_meteo::Context;
 use super::refusal::{Refusal, cleaned};
 use crate::units::{Degrees, Metres};
 use crate::weather::{
@@ -136,8 +136,9 @@ impl Gather {
             *run.of_mut(*quantity) = hours.series;
         }
         if run.dew_point.is_all_gaps() && !self.humidity.is_empty() {
-            let humidity = valid::hours(Quantity::DewPoint, &self.humidity, stamps).series;
+            let humidity = valid::hours(Quantity::DewPoint, &self.humidity, stamps);
             let dew = humidity
+                .series
                 .iter()
                 .zip(run.temperature.iter())
                 .map(|(share, air)| estimate::dew_point(air?, share?.min(1.0)));

@@ -6,10 +6,10 @@ use crate::weather::Forecast;
 /// Reads the reply of a service of a known kind.
 pub(super) fn read(kind: ServiceKind, bytes: &[u8], context: &Context<'_>) -> Result<Forecast, Refusal> {
     match kind {
-        ServiceKind::OpenMeteoForecast
-        | ServiceKind::OpenMeteoEnsemble
-        | ServiceKind::OpenMeteoQuarterHours
-        | ServiceKind::OpenMeteoArchive => open_meteo::read(bytes, context),
+        ServiceKind::OpenMeteoForecast | ServiceKind::OpenMeteoEnsemble | ServiceKind::OpenMeteoQuarterHours => {
+            open_meteo::read(bytes, context)
+        }
+        ServiceKind::OpenMeteoArchive => open_meteo::read_past(bytes, context),
         ServiceKind::MetNorwayComplete | ServiceKind::MetNorwayCompact | ServiceKind::MetNorwayNowcast => {
             met_norway::read(bytes, context)
         }

@@ -133,6 +133,8 @@ pub enum Refusal {
     HourlyPeriods,
     /// A block of time that cannot be read.
     Block(String),
+    /// No 15-minute values.
+    NoQuarters,
     /// The reply about a point names no grid.
     NoGrid,
     /// No report of a station with a time and a value.
@@ -282,6 +284,10 @@ impl fmt::Display for Refusal {
                 f,
                 "the reply is the hourly text forecast, which tells neither gusts nor amounts of rain; ask for \
                     the grid it is made from (forecastGridData)"
+            ),
+            Self::NoQuarters => write!(
+                f,
+                "the reply has no 15-minute values; ask for minutely_15=precipitation,…"
             ),
             Self::NoGrid => write!(
                 f,

@@ -4,6 +4,7 @@ use chrono::{DateTime, Utc};
 use rusqlite::OptionalExtension;
 
 use super::fault::Fault;
+use super::packed::Packed;
 use super::{Store, seconds, time};
 use crate::farm::FarmId;
 
@@ -22,6 +23,8 @@ pub struct Feed {
     pub fault_since: Option<DateTime<Utc>>,
     /// When it may be asked again, for the round to come; not kept.
     pub next_try: Option<DateTime<Utc>>,
+    /// The forecast at hand for the archive; never read back with the rest.
+    pub packed: Option<Packed>,
 }
 
 /// Something a person should look at.
@@ -72,6 +75,7 @@ impl Store {
                 fault: row.get(3)?,
                 fault_since: at(4)?,
                 next_try: None,
+                packed: None,
             })
         })?;
         rows.map(|row| row.map_err(Fault::from)).collect()
@@ -132,6 +136,7 @@ mod tests {
             fault: None,
             fault_since: None,
             next_try: None,
+            packed: None,
         };
         let bad = Feed {
             issued: None,

@@ -5,7 +5,7 @@ use rusqlite::{OptionalExtension, Row, Transaction, TransactionBehavior};
 
 use super::fault::Fault;
 use super::outbox::{self, Parcel};
-use super::{Store, seconds, time};
+use super::{Store, archive, seconds, time};
 use crate::farm::FarmId;
 
 /// Number of a letter, counted up for each farm from 1.
@@ -55,6 +55,8 @@ pub struct NewLetter {
     pub facts: serde_json::Value,
     /// What it was decided from: age and names of the data, reports, settings.
     pub inputs: serde_json::Value,
+    /// The forecasts it was decided from, by service and issue; they are kept longer than others.
+    pub forecasts: Vec<(String, DateTime<Utc>)>,
     /// When it was decided.
     pub issued: DateTime<Utc>,
     /// Until when it may be acted on.
@@ -139,6 +141,7 @@ impl Store {
         for parcel in parcels {
             queued += outbox::queue(&step, letter, parcel)?;
         }
+        archive::mark(&step, &letter.id.farm, &letter.forecasts)?;
         step.commit()?;
         self.fold_log();
         Ok(Committed::Stored { queued, superseded })
@@ -318,6 +321,7 @@ mod tests {
             text: "Lift Creek".to_owned(),
             facts: serde_json::json!({ "gust": 7.5 }),
             inputs: serde_json::json!({ "entries": 3 }),
+            forecasts: Vec::new(),
             issued: at(&format!("{date}T05:30:00Z")),
             valid_until: at(&format!("{date}T20:00:00Z")),
         }

@@ -4,12 +4,15 @@
 //! send, mark"). The database runs with a write-ahead log and full synchronisation, so what was committed
 //! survives a power cut. Calls are short and block; `now` is always an argument.
 
+pub mod archive;
 pub mod fault;
 pub mod health;
 pub mod letters;
 pub mod lock;
 pub mod open;
 pub mod outbox;
+pub mod packed;
+pub mod readings;
 pub mod record;
 pub mod schema;
 
@@ -18,11 +21,13 @@ use std::path::{Path, PathBuf};
 use chrono::{DateTime, Utc};
 use rusqlite::Connection;
 
+pub use archive::ArchiveSize;
 pub use fault::Fault;
 pub use health::{Feed, Trouble};
 pub use letters::{Committed, Letter, LetterId, NewLetter, Number};
 pub use lock::Lock;
 pub use outbox::{Parcel, ParcelId, State, Waiting};
+pub use packed::Packed;
 
 /// The open database.
 #[derive(Debug)]

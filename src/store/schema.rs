@@ -3,7 +3,8 @@
 use rusqlite_migration::{M, Migrations};
 
 /// Steps from an empty database to this version.
-pub(super) const STEPS: [&str; 1] = ["
+pub(super) const STEPS: [&str; 2] = [
+    "
 create table record (
     id integer primary key,
     farm text not null,
@@ -75,7 +76,31 @@ create table trouble (
     text text not null,
     since integer not null
 ) strict, without rowid;
-"];
+",
+    "
+create table reading (
+    station text not null,
+    measured text not null,
+    begins integer not null,
+    ends integer not null,
+    value real,
+    received integer not null,
+    primary key (station, measured, ends, begins)
+) strict, without rowid;
+
+create table forecast (
+    id integer primary key,
+    farm text not null,
+    service text not null,
+    issued integer not null,
+    fetched integer not null,
+    members integer not null,
+    letter integer not null default 0,
+    body blob not null,
+    unique (farm, service, issued)
+) strict;
+",
+];
 
 /// The steps for `rusqlite_migration`.
 pub(super) fn migrations() -> Migrations<'static> {

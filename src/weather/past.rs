@@ -13,7 +13,7 @@ use super::estimate;
 use super::gates::Checked;
 use super::reading::{Mast, Measured, Owner, Readings, SILENT, rain_between};
 use super::valid::{Told, Valid, hours};
-use super::{Quantity, Run, Stamps};
+use super::{Credit, Quantity, Run, Stamps};
 
 /// Hours of past on a timeline.
 pub const PAST_HOURS: usize = 120;
@@ -23,6 +23,13 @@ pub const FIRST_HOURS: i64 = 6;
 const LONGEST_PAUSE: TimeDelta = TimeDelta::minutes(90);
 /// An instant of rain or sun stands for the time since the one before, up to this.
 const STANDS_FOR: TimeDelta = TimeDelta::minutes(70);
+/// What wets and dries a cover most; a station that does not tell it is said to.
+const OF_WATER: [Quantity; 4] = [
+    Quantity::Temperature,
+    Quantity::DewPoint,
+    Quantity::Wind,
+    Quantity::Rain,
+];
 /// A station silent for longer counts as gone.
 const GONE: TimeDelta = TimeDelta::hours(24);
 
@@ -91,6 +98,8 @@ pub struct Known {
     pub heard: Option<Heard>,
     /// Sentences for the reader.
     pub remarks: Vec<String>,
+    /// To whom it is owed.
+    pub credit: Option<Credit>,
     run: Run,
     covers: BTreeMap<Quantity, Vec<bool>>,
     /// Rain of an hour that was not over when the station last spoke.
@@ -129,6 +138,7 @@ impl Known {
                 last,
             }),
             remarks: remarks(mast, checked, last, now),
+            credit: mast.credit.clone(),
             run: Run::unknown(stamps.count),
             covers: BTreeMap::new(),
             rain_so_far: BTreeMap::new(),
@@ -180,6 +190,7 @@ impl Known {
             teller: Teller::Archive,
             heard: None,
             remarks: Vec::new(),
+            credit: None,
             run,
             covers,
             rain_so_far: BTreeMap::new(),
@@ -232,7 +243,7 @@ pub(super) fn tell(runs: &mut [&mut Run], tellers: &[Known], now_row: usize) -> 
 }
 
 impl Past {
-    /// A sentence for each teller but the service: "Past hours from your station: rain, wind."
+    /// A sentence for each teller but the service: "Past hours from your station: 118 of 120, without rain."
     pub fn sentences(&self) -> Vec<String> {
         let of = |teller: Teller| -> Option<String> {
             let told = |quantity: &Quantity| {
@@ -242,11 +253,16 @@ impl Past {
             };
             let told: Vec<(Quantity, usize)> = Quantity::NEEDED.iter().filter_map(told).collect();
             let most = told.iter().map(|(_, hours)| *hours).max()?;
-            let words: Vec<&str> = told.iter().map(|(quantity, _)| quantity.word()).collect();
+            let lacks = |quantity: &&Quantity| !told.iter().any(|(other, _)| other == *quantity);
+            let without: Vec<&str> = OF_WATER.iter().filter(lacks).map(|quantity| quantity.word()).collect();
+            let without = if without.is_empty() {
+                String::new()
+            } else {
+                format!(", without {}", without.join(" and "))
+            };
             Some(format!(
-                "Past hours from {}: {most} of {PAST_HOURS} ({}).",
-                teller.word(),
-                words.join(", ")
+                "Past hours from {}: {most} of {PAST_HOURS}{without}.",
+                teller.word()
             ))
         };
         [Teller::OwnStation, Teller::NearStation, Teller::Archive]
@@ -397,4 +413,184 @@ fn remarks(mast: &Mast, checked: &Checked, last: DateTime<Utc>, now: DateTime<Ut
         ));
     }
     found
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::gates;
+    use super::super::reading::Reading;
+    use super::*;
+
+    const NOW: &str = "2026-03-10T05:30:00Z";
+
+    fn at(text: &str) -> DateTime<Utc> {
+        text.parse().unwrap()
+    }
+
+    fn mast() -> Mast {
+        Mast {
+            name: "mast".to_owned(),
+            owner: Owner::Own,
+            exposure: None,
+            distance: None,
+            credit: None,
+        }
+    }
+
+    /// Air and rain counter every ten minutes, from `from` to `until` hours before now.
+    fn readings(from: i64, until: i64) -> Vec<Reading> {
+        let now = at(NOW);
+        let mut found = Vec::new();
+        for minute in (until * 60..=from * 60).rev().step_by(10) {
+            let at = now - TimeDelta::minutes(minute);
+            let wobble = if minute % 20 == 0 { 0.1 } else { 0.0 };
+            for (measured, value) in [(Measured::Temperature, 8.0 + wobble), (Measured::RainCounter, 4.0)] {
+                let told = Told {
+                    valid: Valid::At(at),
+                    value: Some(value),
+                };
+                found.push(Reading {
+                    measured,
+                    told,
+                    received: at,
+                });
+            }
+        }
+        found
+    }
+
+    fn known(readings: Vec<Reading>) -> Known {
+        Known::from_station(&mast(), &gates::check(&Readings::gather(readings)), at(NOW)).unwrap()
+    }
+
+    /// A run whose past the service told: 1 mm of rain in each hour.
+    fn service() -> Run {
+        let mut run = Run::unknown(PAST_HOURS);
+        for quantity in Quantity::NEEDED {
+            for k in 0..PAST_HOURS {
+                run.of_mut(quantity).put(k, Some(1.0));
+            }
+        }
+        run
+    }
+
+    fn told_rain(tellers: &[Known]) -> (Run, Past) {
+        let mut run = service();
+        let past = tell(&mut [&mut run], tellers, PAST_HOURS);
+        (run, past)
+    }
+
+    #[test]
+    fn the_own_station_tells_what_it_measures_and_the_service_the_rest() {
+        let (run, past) = told_rain(&[known(readings(130, 0))]);
+        assert_eq!(run.rain.get(PAST_HOURS - 1), Some(0.0));
+        assert_eq!(run.shortwave.get(PAST_HOURS - 1), Some(1.0));
+        assert!(
+            past.from[&Quantity::Rain]
+                .iter()
+                .all(|teller| *teller == Teller::OwnStation)
+        );
+        assert!(
+            past.from[&Quantity::Cloud]
+                .iter()
+                .all(|teller| *teller == Teller::Service)
+        );
+        assert_eq!(
+            past.sentences(),
+            ["Past hours from your station: 120 of 120, without dew point and wind."]
+        );
+    }
+
+    #[test]
+    fn before_a_station_was_there_the_next_best_tells() {
+        let (run, past) = told_rain(&[known(readings(48, 0))]);
+        assert_eq!(run.rain.get(0), Some(1.0));
+        assert_eq!(past.from[&Quantity::Rain][0], Teller::Service);
+        assert_eq!(run.rain.get(PAST_HOURS - 2), Some(0.0));
+    }
+
+    #[test]
+    fn an_hour_of_silence_is_a_hole_and_not_told_by_a_drier_forecast() {
+        let silent = (at("2026-03-09T20:00:00Z"), at("2026-03-10T00:00:00Z"));
+        let wet_after = |reading: &mut Reading| {
+            if reading.measured == Measured::RainCounter && reading.told.valid.end() > silent.1 {
+                reading.told.value = Some(5.0);
+            }
+        };
+        let mut all = readings(130, 0);
+        all.retain(|reading| !(silent.0..silent.1).contains(&reading.told.valid.end()));
+        all.iter_mut().for_each(wet_after);
+        let (run, past) = told_rain(&[known(all)]);
+        let stamps = axis(at(NOW));
+        let row = |text: &str| stamps.row(at(text)).unwrap();
+        for hour in ["2026-03-09T21:00:00Z", "2026-03-09T23:00:00Z"] {
+            assert_eq!(
+                (run.rain.get(row(hour)), run.temperature.get(row(hour))),
+                (None, None),
+                "{hour}"
+            );
+            assert_eq!(past.from[&Quantity::Rain][row(hour)], Teller::OwnStation);
+        }
+        assert_eq!(run.rain.get(row("2026-03-10T03:00:00Z")), Some(0.0));
+    }
+
+    #[test]
+    fn a_station_that_fell_silent_is_waited_for_a_day_and_then_gone() {
+        let last_rows = |hours: i64| {
+            let (run, past) = told_rain(&[known(readings(130, hours))]);
+            let from = &past.from[&Quantity::Rain];
+            (run.rain.get(PAST_HOURS - 1), from[PAST_HOURS - 1])
+        };
+        assert_eq!(last_rows(5), (None, Teller::OwnStation));
+        assert_eq!(last_rows(20), (None, Teller::OwnStation));
+        assert_eq!(last_rows(30), (Some(1.0), Teller::Service));
+        let said = known(readings(130, 5)).remarks;
+        assert_eq!(
+            said,
+            ["Your station has been silent for 5 hours; what it should have told is not known."]
+        );
+        // The hour in which it went stays a hole for the rain.
+        let (run, _) = told_rain(&[known(readings(130, 30))]);
+        assert_eq!(run.rain.iter().filter(Option::is_none).count(), 1);
+    }
+
+    #[test]
+    fn the_last_reading_speaks_for_an_hour() {
+        let (run, past) = told_rain(&[known(readings(130, 1))]);
+        // 04:30 was the last one: the hour that ended at 05:00 is the service's.
+        assert_eq!(run.rain.get(PAST_HOURS - 1), Some(1.0));
+        assert_eq!(past.from[&Quantity::Rain][PAST_HOURS - 1], Teller::Service);
+        assert_eq!(run.rain.get(PAST_HOURS - 2), Some(0.0));
+    }
+
+    #[test]
+    fn a_far_station_tells_nothing_and_earlier_forecasts_tell_their_first_six_hours() {
+        let far = Mast {
+            owner: Owner::Near,
+            distance: Some(crate::units::Metres(15_000.0)),
+            ..mast()
+        };
+        let checked = gates::check(&Readings::gather(readings(130, 0)));
+        assert_eq!(Known::from_station(&far, &checked, at(NOW)), None);
+        let issued = at("2026-03-09T18:00:00Z");
+        let mut run = Run::unknown(48);
+        (0..48).for_each(|k| run.rain.put(k, Some(0.2)));
+        let archived = Archived {
+            issued,
+            stamps: Stamps {
+                first: issued + TimeDelta::hours(1),
+                count: 48,
+            },
+            run,
+        };
+        let (run, past) = told_rain(&[Known::from_archive(&[archived], at(NOW)).unwrap()]);
+        let told = past.from[&Quantity::Rain]
+            .iter()
+            .filter(|teller| **teller == Teller::Archive);
+        assert_eq!(told.count(), 6);
+        let row = axis(at(NOW)).row(at("2026-03-09T19:00:00Z")).unwrap();
+        assert!((run.rain.get(row).unwrap() - 0.2).abs() < 1e-6);
+        assert_eq!(run.rain.get(row - 1), Some(1.0));
+        assert_eq!(run.rain.get(row + 6), Some(1.0));
+    }
 }

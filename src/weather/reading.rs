@@ -8,6 +8,7 @@ use std::collections::BTreeMap;
 use chrono::{DateTime, TimeDelta, Utc};
 use serde::{Deserialize, Serialize};
 
+use super::Credit;
 use super::valid::{Told, Valid};
 use crate::units::Metres;
 
@@ -144,6 +145,8 @@ pub struct Mast {
     pub exposure: Option<Exposure>,
     /// From the farm, if it is known.
     pub distance: Option<Metres>,
+    /// To whom its readings are owed, if to others than the farm.
+    pub credit: Option<Credit>,
 }
 
 impl Mast {
@@ -293,15 +296,16 @@ impl Readings {
     }
 }
 
-/// Longest time between two counts whose difference is one block of rain.
+/// Longest time between two equal counts in which it was dry.
 const LONGEST_COUNT: TimeDelta = TimeDelta::hours(24);
-/// Most rain that may hide behind a counter that began anew between two counts.
-const RESET_WITHIN: TimeDelta = TimeDelta::minutes(70);
-/// A count may fall by this through rounding \[mm\].
+/// Longest time between two counts that tells when the rain between them fell.
+const TOLD_WITHIN: TimeDelta = TimeDelta::minutes(70);
+/// Counts this close are equal: rounding \[mm\].
 const ROUNDING_MM: f64 = 0.05;
 
-/// Rain between the counts of a counter. Where it began anew, what it shows has fallen since; with more
-/// than 70 minutes between such counts nobody knows how much went before, and the span is a hole.
+/// Rain between the counts of a counter. Where it began anew, what it shows has fallen since. Between equal counts
+/// it was dry, however far apart. Other counts more than 70 minutes apart leave a hole: nobody knows when in between
+/// the rain fell, nor how much fell before a new beginning.
 pub fn rain_between(counts: &[Told]) -> Vec<Told> {
     let mut known: Vec<(DateTime<Utc>, f64)> = Vec::new();
     for count in counts {
@@ -321,16 +325,12 @@ pub fn rain_between(counts: &[Told]) -> Vec<Told> {
         let [(from, before), (to, after)] = pair else { continue };
         let gap = *to - *from;
         let fell = after - before;
-        let value = if gap > LONGEST_COUNT {
-            None
-        } else if fell >= 0.0 {
-            Some(fell)
-        } else if fell >= -ROUNDING_MM {
-            Some(0.0)
-        } else if gap <= RESET_WITHIN {
-            Some(*after)
-        } else {
-            None
+        let value = match fell {
+            _ if gap > LONGEST_COUNT => None,
+            fell if fell.abs() <= ROUNDING_MM => Some(0.0),
+            _ if gap > TOLD_WITHIN => None,
+            fell if fell > 0.0 => Some(fell),
+            _ => Some(*after),
         };
         let valid = Valid::Over { from: *from, to: *to };
         rain.push(Told { valid, value });
@@ -393,15 +393,16 @@ mod tests {
             count(10, 135.5),
             count(20, 0.2),
             count(30, 0.2),
-            count(330, 5.2),
+            count(330, 0.2),
+            count(630, 5.2),
             count(700, 1.0),
         ]);
         let values: Vec<_> = rain
             .iter()
             .map(|told| told.value.map(|mm| (mm * 10.0).round() / 10.0))
             .collect();
-        // The block of five hours is known as a whole; the one with a new beginning in six hours is not.
-        assert_eq!(values, [Some(0.2), Some(0.2), Some(0.0), Some(5.0), None]);
+        // Five dry hours are known as such; in five wet ones nobody knows when it rained.
+        assert_eq!(values, [Some(0.2), Some(0.2), Some(0.0), Some(0.0), None, Some(1.0)]);
     }
 
     #[test]

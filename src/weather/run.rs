@@ -107,6 +107,8 @@ pub struct Run {
     pub fog: Series,
     /// [`Quantity::Snow`].
     pub snow: Series,
+    /// The source never tells where the wind comes from: each hour counts with the worst for the block.
+    pub any_direction: bool,
 }
 
 impl Run {
@@ -153,6 +155,14 @@ impl Run {
         }
     }
 
+    /// The quantities without a value of which an hour of this run cannot be judged.
+    pub fn needed(&self) -> impl Iterator<Item = Quantity> + use<> {
+        let any_direction = self.any_direction;
+        Quantity::NEEDED
+            .into_iter()
+            .filter(move |quantity| !(any_direction && *quantity == Quantity::WindDirection))
+    }
+
     /// Whether every needed quantity has a value in row `k`.
     pub fn known(&self, k: usize) -> bool {
         self.missing(k).is_none()
@@ -164,8 +174,7 @@ impl Run {
         let told = Quantity::OPTIONAL
             .into_iter()
             .filter(|quantity| !self.of(*quantity).is_all_gaps());
-        Quantity::NEEDED
-            .into_iter()
+        self.needed()
             .chain(told)
             .find(|quantity| self.of(*quantity).get(k).is_none())
     }

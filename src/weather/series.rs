@@ -79,6 +79,19 @@ impl Series {
         Self { values, known }
     }
 
+    /// A series from values where what is not finite is a gap.
+    pub fn from_values(mut values: Vec<f32>) -> Self {
+        let mut known = 0;
+        for value in &mut values {
+            if value.is_finite() {
+                known += 1;
+            } else {
+                *value = f32::NAN;
+            }
+        }
+        Self { values, known }
+    }
+
     /// The value of row `k`; `None` for a gap and beyond the ends.
     pub fn get(&self, k: usize) -> Option<f64> {
         self.values

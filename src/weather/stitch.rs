@@ -130,6 +130,7 @@ pub fn stitch_told(
     let mut all: Vec<&mut Run> = runs.iter_mut().chain(main.as_mut()).chain([&mut shared]).collect();
     let past = past::tell(&mut all, tellers, now_row);
     let mut credits = vec![deciding.forecast.credit.clone()];
+    credits.extend(tellers.iter().filter_map(|known| known.credit.clone()));
     credits.extend(besides.iter().map(|source| source.forecast.credit.clone()));
     let mut seen = BTreeSet::new();
     credits.retain(|credit| seen.insert(credit.clone()));
@@ -187,7 +188,10 @@ fn axis(deciding: &Forecast, beside: Option<&Forecast>, now: DateTime<Utc>) -> S
 /// A run on another axis, with the radiation of a source that offers none.
 fn moved(forecast: &Forecast, run: &Run, stamps: Stamps, sin_elevation: &impl Fn(DateTime<Utc>) -> f64) -> Run {
     let offset = (stamps.first - forecast.stamps.first).num_hours();
-    let mut moved = Run::default();
+    let mut moved = Run {
+        any_direction: forecast.offers.get(&Quantity::WindDirection) == Some(&Offer::Estimated),
+        ..Run::default()
+    };
     for quantity in Quantity::ALL {
         let series = run.of(quantity);
         let hours = (0..stamps.count).map(|k| {
@@ -215,6 +219,9 @@ fn share_past(run: &mut Run, past: &Run, now_row: usize) {
         if run.of(quantity).is_all_gaps() || (from.is_all_gaps() && Quantity::OPTIONAL.contains(&quantity)) {
             continue;
         }
+        if from.is_all_gaps() && past.any_direction && quantity == Quantity::WindDirection {
+            continue;
+        }
         for k in 0..now_row {
             run.of_mut(quantity).put(k, from.get(k));
         }
@@ -233,7 +240,8 @@ fn past_hours(past: &Run, now_row: usize) -> usize {
     let (mut known, mut hole) = (0, 0);
     for (count, k) in (0..now_row).rev().enumerate() {
         let lacks = |quantity: &Quantity| past.of(*quantity).get(k).is_none();
-        if STRICT.iter().any(lacks) {
+        let strictly = |quantity: &Quantity| !(past.any_direction && *quantity == Quantity::WindDirection);
+        if STRICT.iter().filter(|quantity| strictly(quantity)).any(lacks) {
             break;
         }
         hole = if BRIDGED.iter().any(lacks) { hole + 1 } else { 0 };
@@ -294,6 +302,11 @@ fn remarks(
             (Offer::Estimated, Quantity::DewPoint) => {
                 found.push("The forecast has no dew point: worked out from temperature and humidity.".to_owned());
             }
+            (Offer::Estimated, Quantity::WindDirection) => {
+                found.push(
+                    "The forecast has no wind direction: each hour counts with the worst for the block.".to_owned(),
+                );
+            }
             (Offer::Estimated, _) => found.push(format!("The forecast has no {word}: estimated from sun and cloud.")),
             (Offer::Refused, _) => found.push(format!("Not known: {word}. The forecast's values were not usable.")),
             (Offer::Gone, _) => found.push(format!("Not known: {word}. The forecast had it until now.")),
@@ -308,7 +321,14 @@ fn gaps(runs: &[Run], now_row: usize) -> Vec<String> {
     let end = runs.iter().map(Run::horizon).max().unwrap_or(0);
     let mut alike: Vec<((usize, usize), Vec<&str>)> = Vec::new();
     for quantity in Quantity::NEEDED {
-        let holes: Vec<usize> = runs.iter().map(|run| holes(run.of(quantity), now_row, end)).collect();
+        let missing = |run: &Run| {
+            if quantity == Quantity::WindDirection && run.any_direction {
+                0
+            } else {
+                holes(run.of(quantity), now_row, end)
+            }
+        };
+        let holes: Vec<usize> = runs.iter().map(missing).collect();
         let most = holes.iter().copied().max().unwrap_or(0);
         let short = holes.iter().filter(|holes| **holes > 0).count();
         match alike.iter_mut().find(|(gap, _)| *gap == (most, short)) {

@@ -43,4 +43,12 @@ mod tests {
         assert_eq!(first_dry(&hours, day, |_| true), Some(5));
         assert_eq!(first_dry(&hours, day, |k| k == 12), Some(12));
     }
+
+    #[test]
+    fn a_cover_may_dry_until_nine_in_the_evening_and_not_later() {
+        let hours = local("2026-03-10T00:00:00", 24);
+        let day = hours[0].date();
+        assert_eq!(first_dry(&hours, day, |k| k >= 21), Some(21));
+        assert_eq!(first_dry(&hours, day, |k| k >= 22), None);
+    }
 }

@@ -96,6 +96,7 @@ pub(super) fn at_share(sorted: &[f64], share: f64) -> f64 {
 
 #[cfg(test)]
 mod tests {
+    use super::super::model_run::{Felt, Water};
     use super::*;
 
     #[test]
@@ -103,5 +104,55 @@ mod tests {
         assert_eq!(median(&mut [3.0, 1.0, 2.0, 10.0]), Some(2.5));
         assert_eq!(median(&mut [7.0]), Some(7.0));
         assert_eq!(median(&mut []), None);
+    }
+
+    fn member(gust: f64, utilisation: f64, wet: bool) -> Member {
+        let felt = Felt {
+            gust,
+            gust_cover: 0.0,
+            utilisation,
+            rain: 0.0,
+            air: 10.0,
+            thunder: false,
+            snow: false,
+        };
+        let water = Water {
+            film: 0.0,
+            pond: 0.0,
+            under: 0.0,
+            wet_top: wet,
+            wet_under: wet,
+            frost: wet,
+            known: true,
+            doubtful: false,
+            light: 0.0,
+        };
+        Member {
+            hours: vec![MemberHour {
+                weather: Ok(felt),
+                water,
+            }],
+            rows: Vec::new(),
+            horizon: 1,
+        }
+    }
+
+    #[test]
+    fn eight_of_ten_runs_lie_between_low_and_high() {
+        let members: Vec<Member> = (0..=10).map(|run| member(f64::from(run), 0.0, false)).collect();
+        let found = hour(&members, 0, 1.0, &mut Vec::new()).unwrap();
+        for (found, stated) in [(found.gust_low, 1.0), (found.gust, 5.0), (found.gust_high, 9.0)] {
+            assert!((found - stated).abs() < 1e-9, "{found}, {stated}");
+        }
+    }
+
+    /// When in doubt it is wet; a tie is beaten at its allowance, and folded covers have a quarter of it.
+    #[test]
+    fn half_of_the_runs_make_it_wet_and_a_tie_is_beaten_at_what_it_may_carry() {
+        let members = [member(5.0, 0.25, true), member(5.0, 0.2499, false)];
+        let found = hour(&members, 0, 0.25, &mut Vec::new()).unwrap();
+        let water = found.water.unwrap();
+        assert!(water.wet_top && water.wet_under && water.frost);
+        assert!((found.beaten - 0.5).abs() < 1e-12, "{}", found.beaten);
     }
 }

@@ -9,9 +9,9 @@ use crate::farm::block::Block;
 use crate::farm::zone::Zone;
 use crate::physics::sun::SunTrack;
 use crate::physics::tie_load::Ties;
-use crate::physics::wind::Shelter;
+use crate::physics::wind::{Ratios, Shelter};
 use crate::physics::{CoverHour, Row, Start, Sunlight, run};
-use crate::weather::{Quantity, Run, Stamps, Timeline};
+use crate::weather::{Quantity, Run, Series, Stamps, Timeline};
 
 /// Hours of past below which the cover's state at the start is not known.
 const ENOUGH_PAST_H: usize = 48;
@@ -115,7 +115,15 @@ impl ModelRun {
             Start::Empty
         };
         let member = |weather: &Run| {
-            let rows = rows(weather, timeline.stamps.count, &irrigation);
+            let rows = if weather.any_direction {
+                rows(
+                    &across(weather, alley, timeline.stamps.count),
+                    timeline.stamps.count,
+                    &irrigation,
+                )
+            } else {
+                rows(weather, timeline.stamps.count, &irrigation)
+            };
             let cover = run::run(alley, &light, &rows, start);
             let told = Told::by(weather);
             let hours = cover
@@ -198,24 +206,60 @@ impl Told {
     }
 }
 
+/// A run with wind across the rows at every hour: it is the weakest at the cover and dries the least.
+fn across(run: &Run, alley: &Alley, count: usize) -> Run {
+    let direction = (alley.row_azimuth_deg + 90.0).rem_euclid(360.0);
+    Run {
+        wind_direction: Series::new(std::iter::repeat_n(Some(direction), count)),
+        ..run.clone()
+    }
+}
+
+/// Steps of the squared sine between wind and row that stand for any direction; loads change smoothly
+/// between them.
+const ANY_DIRECTION: u8 = 20;
+
 fn felt(run: &Run, told: &Told, k: usize, shelter: &Shelter, ties: &Ties) -> Result<Felt, Quantity> {
     let value = |quantity: Quantity| run.of(quantity).get(k).ok_or(quantity);
-    for quantity in Quantity::NEEDED.into_iter().chain(told.optional.iter().copied()) {
+    for quantity in run.needed().chain(told.optional.iter().copied()) {
         value(quantity)?;
     }
     let wind = value(Quantity::Wind)?;
     let gust = value(Quantity::Gust)?.max(wind);
-    let ratios = shelter.ratios(value(Quantity::WindDirection)?);
+    let (gust_cover, utilisation) = if run.any_direction {
+        (0..=ANY_DIRECTION)
+            .map(|step| f64::from(step) / f64::from(ANY_DIRECTION))
+            .map(|sin2| load(shelter, ties, shelter.ratios_for(sin2), wind, gust))
+            .fold((0.0, 0.0), |worst: (f64, f64), next| {
+                (worst.0.max(next.0), worst.1.max(next.1))
+            })
+    } else {
+        load(
+            shelter,
+            ties,
+            shelter.ratios(value(Quantity::WindDirection)?),
+            wind,
+            gust,
+        )
+    };
     let is = |quantity: Quantity| run.of(quantity).get(k).is_some_and(|flag| flag > 0.5);
     Ok(Felt {
         gust,
-        gust_cover: shelter.gust(ratios.inside, wind, gust),
-        utilisation: ties.utilisation(shelter.gust(ratios.edge, wind, gust), ratios.sin2),
+        gust_cover,
+        utilisation,
         rain: value(Quantity::Rain)?,
         air: value(Quantity::Temperature)?,
         thunder: is(Quantity::Thunder),
         snow: is(Quantity::Snow),
     })
+}
+
+/// Gust at the cover between the rows \[m/s\], and pull on the ties over what they may carry.
+fn load(shelter: &Shelter, ties: &Ties, ratios: Ratios, wind: f64, gust: f64) -> (f64, f64) {
+    (
+        shelter.gust(ratios.inside, wind, gust),
+        ties.utilisation(shelter.gust(ratios.edge, wind, gust), ratios.sin2),
+    )
 }
 
 /// Irrigation of a block by row \[mm\]: each set's depth spread evenly over its hours.
@@ -241,4 +285,46 @@ pub fn irrigation(block: &Block, zone: &Zone, stamps: Stamps) -> Vec<f64> {
         day += TimeDelta::days(1);
     }
     depths
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn one_hour(direction: Option<f64>) -> Run {
+        let mut run = Run::unknown(1);
+        for (quantity, value) in [
+            (Quantity::Temperature, 14.0),
+            (Quantity::DewPoint, 9.0),
+            (Quantity::Wind, 6.0),
+            (Quantity::Gust, 13.0),
+            (Quantity::Rain, 0.0),
+            (Quantity::Shortwave, 300.0),
+            (Quantity::Cloud, 0.5),
+        ] {
+            run.of_mut(quantity).put(0, Some(value));
+        }
+        run.wind_direction.put(0, direction);
+        run.any_direction = direction.is_none();
+        run
+    }
+
+    #[test]
+    fn without_a_direction_the_wind_comes_from_the_side_that_pulls_most() {
+        let alley = Alley::default();
+        let (shelter, ties) = (Shelter::of(&alley), Ties::of(&alley));
+        let feel = |run: &Run| felt(run, &Told::by(run), 0, &shelter, &ties).unwrap();
+        let any = feel(&one_hour(None));
+        for direction in (0..360).step_by(15) {
+            let told = feel(&one_hour(Some(f64::from(direction))));
+            assert!(any.utilisation * 1.001 >= told.utilisation, "{direction}°");
+            assert!(any.gust_cover * 1.001 >= told.gust_cover, "{direction}°");
+        }
+        let mut hole = one_hour(None);
+        hole.any_direction = false;
+        assert_eq!(
+            felt(&hole, &Told::by(&hole), 0, &shelter, &ties),
+            Err(Quantity::WindDirection)
+        );
+    }
 }

@@ -107,14 +107,21 @@ fn heat_without_a_forecast_of_sunshine_is_taken_in_full_sun() {
 }
 
 #[test]
-fn thunder_in_one_run_of_ten_is_told_and_after_work_it_is_not() {
+fn thunder_in_a_fifth_of_the_runs_is_told_and_after_work_it_is_not() {
     let thunder = [(Quantity::Thunder, Some(1.0))];
-    let letter = with(3..4, (14.0, 15.0), &thunder).letter();
+    let letter = with(3..5, (14.0, 15.0), &thunder).letter();
     assert_eq!(
         letter.care[0],
         "Thunder possible from 14:00: stop at the first thunder; back 30 minutes after the last."
     );
     assert_eq!(said(&with(0..RUNS, (18.0, 20.0), &thunder).letter(), "hunder"), None);
+}
+
+/// A thunder chance of 20 % is thunder about; below it stands no caution.
+#[test]
+fn thunder_in_one_run_of_ten_is_not_told() {
+    let thunder = [(Quantity::Thunder, Some(1.0))];
+    assert_eq!(said(&with(3..4, (14.0, 15.0), &thunder).letter(), "hunder"), None);
 }
 
 #[test]

@@ -89,7 +89,7 @@ impl Season {
             .sum();
         for lot in &mut season.lots {
             lot.family = FAMILIES[0].to_owned();
-            lot.every = 9;
+            lot.every = 19;
         }
         // Enough for one lot, or for what lies out.
         season.pools[0].stock_m = [(FAMILIES[0].to_owned(), (most + most / 3).max(out))].into();

@@ -7,6 +7,8 @@
     reason = "tests"
 )]
 
+mod bounds;
+mod broker;
 mod cautions;
 mod charts;
 mod coverage;
@@ -24,14 +26,19 @@ mod planning;
 mod published;
 mod replies;
 mod restart;
+mod samples;
 mod schedule;
 mod season_laws;
+mod season_plan;
+mod season_rules;
 mod sending;
 mod services;
 mod settings;
 mod small_orchard;
+mod stations;
 mod stopping;
 mod ties;
 mod trace;
+mod wet_rolls;
 mod windows;
 mod workplace;

@@ -2,7 +2,6 @@
 //!
 //! Names such as D3 are rows of the fault catalogue that the project is tested against.
 
-use std::collections::BTreeSet;
 use std::fs;
 use std::path::{Path, PathBuf};
 
@@ -34,78 +33,6 @@ pub(crate) fn site(latitude: f64, longitude: f64, elevation: f64) -> Site {
 
 pub(crate) fn larkrise() -> Site {
     site(-39.6, 176.7, 20.0)
-}
-
-/// File, latitude, longitude and height of the site, moment of reading, sentence.
-type Recorded = (&'static str, (f64, f64, f64), &'static str, &'static str);
-
-/// Each recorded reply of the open service: place, moment of reading, and what comes of it.
-#[rustfmt::skip]
-const RECORDED: [Recorded; 13] = [
-    // D1: quantities that nothing stands in for are not in these replies.
-    ("forecast-hourly-168h-melbourne-20251025.json", (-37.75, 144.87, 19.0), "2025-10-25T11:30:00Z",
-        "the reply has no values of wind_direction_10m, without which no hour can be judged; ask for them in hourly="),
-    ("forecast-14d-hourly-daily-newyork-20251228.json", (40.63, -74.42, 93.0), "2025-12-28T23:00:00Z",
-        "the reply has no values of wind_direction_10m, without which no hour can be judged; ask for them in hourly="),
-    // D4: local times with one offset for the whole answer.
-    ("forecast-imperial-pastday-dst-toronto-20260305.json", (43.70, -79.40, 165.0), "2026-03-06T02:00:00Z",
-        "the times are local with one fixed offset of -18000 s, which is wrong across a clock change; ask with timeformat=unixtime or timezone=GMT"),
-    ("historical-forecast-20240101.json", (52.28, 6.87, 29.0), "2024-01-01T00:30:00Z",
-        "the times are local with one fixed offset of 7200 s, which is wrong across a clock change; ask with timeformat=unixtime or timezone=GMT"),
-    ("multi-model-suffix-zurich-20261003.json", (47.36, 8.54, 422.0), "2026-10-03T11:00:00Z",
-        "the times are local with one fixed offset of 7200 s, which is wrong across a clock change; ask with timeformat=unixtime or timezone=GMT"),
-    // Members, but of temperature only.
-    ("ensemble-21-members-20261003.json", (52.5, 7.0, 29.0), "2026-10-03T11:00:00Z",
-        "the reply has no values of wind_speed_10m, wind_direction_10m, precipitation, cloud_cover, dew_point_2m, \
-         without which no hour can be judged; ask for them in hourly="),
-    // Not hourly.
-    ("minutely15-enschede-20261003.json", (52.28, 6.87, 29.0), "2026-10-03T10:30:00Z",
-        "the reply has no hourly values, only 15-minute values; ask for hourly=temperature_2m,…"),
-    ("daily-localtime-newyork-20251229.json", (40.63, -74.42, 93.0), "2025-12-29T12:00:00Z",
-        "the reply has no hourly values, only daily values; ask for hourly=temperature_2m,…"),
-    ("minutely15-weathercode-dwdicon-20231113.json", (52.52, 13.42, 38.0), "2023-11-13T10:45:00Z",
-        "the reply has no values of temperature_2m, wind_speed_10m, wind_direction_10m, precipitation, cloud_cover, \
-         dew_point_2m, without which no hour can be judged; ask for them in hourly="),
-    // N7: no forecast at all.
-    ("multi-location-array-ecmwf-20240126.json", (51.6, 0.0, 23.0), "2024-01-26T00:00:00Z",
-        "the reply is a list of places; ask for one place only"),
-    ("not-covered-nan-body.txt", (52.0, 7.0, 29.0), "2026-10-03T11:00:00Z",
-        "the reply has no coordinates (nan): the model does not cover this place, ask for another model"),
-    ("error-400-count-mismatch.json", (52.0, 7.0, 29.0), "2026-10-03T11:00:00Z",
-        "the service refused the request: \"Parameter 'latitude' and 'longitude' must have the same number of elements\""),
-    ("error-429-minutely.json", (52.0, 7.0, 29.0), "2026-10-03T11:00:00Z",
-        "the service refused the request: \"Minutely API request limit exceeded. Please try again in one minute.\""),
-];
-
-#[test]
-fn every_recorded_reply_is_read_or_refused_with_its_sentence() {
-    let shared = Path::new(env!("CARGO_MANIFEST_DIR")).join("../shared/samples/open-meteo");
-    let mut read = 0;
-    for (file, (latitude, longitude, elevation), now, sentence) in RECORDED {
-        let Some(bytes) = [own(file), shared.join(file)]
-            .iter()
-            .find_map(|path| fs::read(path).ok())
-        else {
-            continue;
-        };
-        let refusal = read_reply(&bytes, &site(latitude, longitude, elevation), at(now), None).unwrap_err();
-        assert_eq!(refusal.to_string(), sentence, "{file}");
-        read += 1;
-    }
-    if shared.exists() {
-        let named: BTreeSet<&str> = RECORDED.iter().map(|row| row.0).collect();
-        for entry in fs::read_dir(&shared).unwrap() {
-            let name = entry.unwrap().file_name().into_string().unwrap();
-            assert!(
-                name == "SOURCES.md" || named.contains(name.as_str()),
-                "{name} is not in the table"
-            );
-        }
-        assert_eq!(read, RECORDED.len());
-    } else {
-        println!("the wider collection of recorded replies is not here; {read} own copies were read");
-    }
-    assert!(read >= 6);
 }
 
 /// The same recordings with what they lack put in: hours and units as recorded are then read.

@@ -8,9 +8,12 @@ use std::path::Path;
 
 use chrono::{DateTime, TimeDelta, Utc};
 use covercast::sources::open_meteo::Context;
-use covercast::sources::{Refusal, met_norway, nws};
+use covercast::sources::{Refusal, met_norway, nws, open_meteo};
 use covercast::units::{Degrees, Metres};
-use covercast::weather::{Forecast, IssueBasis, Kind, Offer, Place, Quantity, Told, Valid};
+use covercast::weather::reading::Measured;
+use covercast::weather::{
+    Forecast, IssueBasis, Kind, Offer, Place, Product, Quantity, Source, Standing, Told, Valid, stitch,
+};
 use serde_json::{Value, json};
 
 use crate::replies::{NOW, at};
@@ -71,7 +74,7 @@ fn of(forecast: &Forecast, quantity: Quantity, stamp: &str) -> Option<f64> {
     Some((value * 1000.0).round() / 1000.0)
 }
 
-fn step<'a>(reply: &'a mut Value, k: usize) -> &'a mut Value {
+fn step(reply: &mut Value, k: usize) -> &mut Value {
     &mut reply["properties"]["timeseries"][k]["data"]
 }
 
@@ -189,7 +192,7 @@ fn entries_out_of_order_and_an_issue_that_is_missing_or_to_come_are_refused() {
 #[test]
 fn the_radar_series_is_believed_before_the_summary_that_says_dry() {
     let forecast = nowcast(&value("met-norway/nowcast.json")).unwrap();
-    assert!(met_norway::is_part(&forecast));
+    assert_eq!(forecast.credit.service, "MET Norway nowcast");
     // Dry until 17:10, then rising to 4.8 mm/h at 18:25; the summary says 0.0 mm and cloudy.
     let wet = of(&forecast, Quantity::Rain, "2026-03-09T18:00:00Z").unwrap();
     assert!(wet > 1.0 && wet < 2.5, "{wet} mm");
@@ -282,6 +285,20 @@ fn rain_of_a_block_may_fall_in_any_hour_that_is_not_told_to_be_dry() {
 }
 
 #[test]
+fn in_an_hour_that_two_blocks_share_the_wetter_one_counts() {
+    let mut reply = value("nws/gridpoint.json");
+    reply["properties"]["quantitativePrecipitation"]["values"][2]["validTime"] =
+        json!("2026-03-09T23:00:00+00:00/PT6H");
+    reply["properties"]["quantitativePrecipitation"]["values"][2]["value"] = json!(6.0);
+    let forecast = grid(&reply).unwrap();
+    assert_eq!(of(&forecast, Quantity::Rain, "2026-03-09T23:00:00Z"), Some(0.267));
+    assert_eq!(of(&forecast, Quantity::Rain, "2026-03-10T00:00:00Z"), Some(1.0));
+    assert_eq!(of(&forecast, Quantity::Rain, "2026-03-10T05:00:00Z"), Some(1.0));
+    // The next block begins an hour later: nothing is told of the hour between.
+    assert_eq!(of(&forecast, Quantity::Rain, "2026-03-10T06:00:00Z"), None);
+}
+
+#[test]
 fn thunder_fog_and_snow_come_from_the_words_however_unlikely() {
     let forecast = grid(&value("nws/gridpoint.json")).unwrap();
     assert_eq!(of(&forecast, Quantity::Thunder, "2026-03-09T19:00:00Z"), Some(1.0));
@@ -353,7 +370,7 @@ fn observations_are_sorted_told_once_and_a_gust_that_is_not_told_stays_unknown()
         assert!(message.starts_with("KXYZ 091613Z"));
         let valid = Valid::At(at);
         vec![(
-            Quantity::Wind,
+            Measured::Wind,
             Told {
                 valid,
                 value: Some(6.2),
@@ -365,27 +382,105 @@ fn observations_are_sorted_told_once_and_a_gust_that_is_not_told_stays_unknown()
     });
     let times: Vec<String> = found.iter().map(|one| one.at.format("%H:%M").to_string()).collect();
     assert_eq!(times, ["13:53", "14:53", "15:53", "16:13"]);
-    let value = |k: usize, which: Quantity| {
-        let (_, told) = found[k].told.iter().find(|(quantity, _)| *quantity == which).unwrap();
+    let value = |k: usize, which: Measured| {
+        let (_, told) = found[k].told.iter().find(|(what, _)| *what == which).unwrap();
         told.value.map(|value| (value * 100.0).round() / 100.0)
     };
-    assert_eq!((value(0, Quantity::Temperature), found[0].rejected), (None, 1));
-    assert_eq!(value(0, Quantity::Wind), None);
+    assert_eq!((value(0, Measured::Temperature), found[0].rejected), (None, 1));
+    assert_eq!(value(0, Measured::Wind), None);
     // Written as text, in °F and m/s; 0.0005 m of rain.
-    assert_eq!(value(1, Quantity::Temperature), Some(9.0));
-    assert_eq!(value(1, Quantity::Gust), Some(10.5));
-    assert_eq!(value(1, Quantity::Rain), Some(0.5));
-    assert_eq!(value(2, Quantity::Gust), None);
-    assert!(value(2, Quantity::DewPoint).is_some_and(|dew| (3.0..5.5).contains(&dew)));
+    assert_eq!(value(1, Measured::Temperature), Some(9.0));
+    assert_eq!(value(1, Measured::Gust), Some(10.5));
+    assert_eq!(value(1, Measured::Rain), Some(0.5));
+    assert_eq!(value(2, Measured::Gust), None);
+    assert!(value(2, Measured::DewPoint).is_some_and(|dew| (3.0..5.5).contains(&dew)));
     assert!(found[3].from_metar && !found[2].from_metar);
     assert_eq!(found[3].station, "KXYZ");
-    let hour_before = found[1]
-        .told
-        .iter()
-        .find(|(quantity, _)| *quantity == Quantity::Rain)
-        .unwrap();
+    let hour_before = found[1].told.iter().find(|(what, _)| *what == Measured::Rain).unwrap();
     let Valid::Over { from, to } = hour_before.1.valid else {
         panic!("rain has a span")
     };
     assert_eq!(to - from, TimeDelta::hours(1));
+}
+
+#[test]
+fn hours_are_made_of_15_minute_values_where_there_are_no_hourly_ones() {
+    let place = (46.5, 11.3, 262.0);
+    let read = |reply: &Value| {
+        with_context(place, NOW, |context| {
+            open_meteo::read(reply.to_string().as_bytes(), context)
+        })
+    };
+    let mut reply = value("open-meteo/quarters.json");
+    let forecast = read(&reply).unwrap();
+    // Four quarters of 0.3 mm, one gust of 11 m/s and more, thunder at 22:30.
+    assert_eq!(of(&forecast, Quantity::Rain, "2026-03-09T21:00:00Z"), Some(0.9));
+    assert_eq!(of(&forecast, Quantity::Rain, "2026-03-09T20:00:00Z"), Some(0.3));
+    assert!(of(&forecast, Quantity::Gust, "2026-03-10T02:00:00Z").is_some_and(|gust| gust > 10.0));
+    assert_eq!(of(&forecast, Quantity::Thunder, "2026-03-09T23:00:00Z"), Some(1.0));
+    assert_eq!(forecast.coarse_from, None);
+    assert_eq!(forecast.offers[&Quantity::Shortwave], Offer::Given);
+    // D1: one quarter missing.
+    reply["minutely_15"]["precipitation"][83] = json!(null);
+    assert_eq!(of(&read(&reply).unwrap(), Quantity::Rain, "2026-03-09T21:00:00Z"), None);
+    // D3.
+    reply["minutely_15_units"]["precipitation"] = json!("cups");
+    assert!(matches!(read(&reply), Err(Refusal::Unit { .. })));
+}
+
+#[test]
+fn no_alert_rests_on_quarters_that_no_model_forecasts() {
+    let mut reply = value("open-meteo/quarters.json");
+    let read = |reply: &Value, place| {
+        with_context(place, NOW, |context| {
+            open_meteo::quarters(reply.to_string().as_bytes(), context)
+        })
+        .unwrap()
+    };
+    let alps = read(&reply, (46.5, 11.3, 262.0));
+    assert_eq!(alps.native, Some("DWD ICON-D2"));
+    assert_eq!(alps.for_alerts().unwrap()[&Quantity::Rain].len(), 144);
+    reply["latitude"] = json!(-39.6);
+    reply["longitude"] = json!(176.7);
+    let south = read(&reply, (-39.6, 176.7, 262.0));
+    assert_eq!((south.native, south.for_alerts()), (None, None));
+    assert_eq!(south.told[&Quantity::Rain].len(), 144);
+}
+
+#[test]
+fn the_archive_is_read_as_past_however_long_ago_and_nothing_ahead_of_now_is_kept() {
+    let reply = crate::replies::reply(2, 1).to_string();
+    let read = |now: &str| {
+        with_context(LARKRISE, now, |context| {
+            open_meteo::read_past(reply.as_bytes(), context)
+        })
+    };
+    let old = read("2027-03-09T16:30:00Z").unwrap();
+    assert_eq!(old.runs[0].rain.known(), 7 * 24);
+    let past = read(NOW).unwrap();
+    assert_eq!(
+        past.stamps.at(past.runs[0].rain.horizon() - 1),
+        at("2026-03-09T16:00:00Z")
+    );
+}
+
+#[test]
+fn a_forecast_without_wind_direction_is_read_and_says_so() {
+    let mut reply = crate::replies::reply(3, 1);
+    reply["hourly"].as_object_mut().unwrap().remove("wind_direction_10m");
+    let forecast = with_context(LARKRISE, NOW, |context| {
+        open_meteo::read(reply.to_string().as_bytes(), context).unwrap()
+    });
+    assert_eq!(forecast.offers[&Quantity::WindDirection], Offer::Estimated);
+    let source = Source {
+        name: "main",
+        forecast: &forecast,
+        product: Product::HourlyModel,
+        standing: Standing::First,
+    };
+    let line = stitch(&[source], at(NOW), |_| 0.5).unwrap();
+    assert!(line.estimated.contains(&Quantity::WindDirection));
+    assert_eq!(line.runs[0].missing(line.now_row), None);
+    assert_eq!(line.past_hours, 120);
+    assert!(line.remarks.iter().any(|remark| remark.contains("no wind direction")));
 }

@@ -276,7 +276,9 @@ fn written_keys(sample: &str) -> BTreeSet<String> {
 
 /// A sample with every key in force.
 fn uncommented(sample: &str) -> String {
-    let key = |line: &&str| line.starts_with(|sign: char| sign.is_ascii_lowercase() || sign == '[');
+    let key = |line: &&str| {
+        line.starts_with(|sign: char| sign.is_ascii_lowercase() || "[]".contains(sign)) || line.starts_with("  { ")
+    };
     sample
         .lines()
         .map(|line| line.strip_prefix('#').filter(key).unwrap_or(line).to_owned() + "\n")
@@ -382,8 +384,9 @@ fn the_service_sample_is_good_with_either_way_of_mail() {
         fs::write(folder.path().join(secret), "x").unwrap();
         fs::set_permissions(folder.path().join(secret), fs::Permissions::from_mode(0o600)).unwrap();
     }
-    // A station goes with kinds that are not in the sample.
+    // A service's station goes with kinds that are not in the sample.
     let full = uncommented(&sample).replace("station = ", "# station = ");
+    let (full, stations) = full.split_once("[[station]]").unwrap();
     let without = |keys: &[&str]| -> String {
         full.lines()
             .filter(|line| !keys.iter().any(|key| line.starts_with(&format!("{key} ="))))
@@ -410,6 +413,13 @@ fn the_service_sample_is_good_with_either_way_of_mail() {
         smtp.service.daemon.letter,
         covercast::daemon::LetterTime::Cron("0 30 5 * * MON-SAT".to_owned())
     );
+    fs::write(folder.path().join("mqtt-password"), "x").unwrap();
+    fs::set_permissions(folder.path().join("mqtt-password"), fs::Permissions::from_mode(0o600)).unwrap();
+    let with = format!("{sample}\n[[station]]{stations}");
+    let with = service_from_text(&with, folder.path(), now).unwrap();
+    assert!(with.remarks.is_empty(), "{:?}", with.remarks);
+    assert_eq!(with.service.stations.len(), 3);
+    assert_eq!(plain.service.stations, []);
 }
 
 #[test]

@@ -530,6 +530,7 @@ fn timeline(now: DateTime<Utc>) -> Timeline {
             thunder: series(&|_| 0.0),
             fog: series(&|_| 0.0),
             snow: series(&|_| 0.0),
+            any_direction: false,
         }
     };
     Timeline {

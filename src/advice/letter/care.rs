@@ -11,6 +11,8 @@ use crate::weather::{Quantity, Timeline};
 
 /// Most cautions a day.
 const MOST_CAUTIONS: usize = 3;
+/// Thunder is about where one of so many runs has it, as a chance of 20 % is in a forecast without runs.
+const THUNDER_IN_ONE_OF: usize = 5;
 /// Air at which hands are slow and cords are stiff. Common practice.
 const COLD_C: f64 = 2.0;
 /// Sun from which a white cover dazzles \[W/m2\]. Assumed: half of a clear summer noon; a low sun never gives it.
@@ -96,10 +98,10 @@ impl Morning<'_> {
         });
         let firsts: Vec<usize> = first_of_run.collect();
         let known = |k: usize| runs.iter().filter(|run| run.thunder.get(k).is_some()).count();
-        // A tenth of the runs, at whatever crew hour, is enough for a caution.
+        // A fifth of the runs, at whatever crew hour, is thunder about.
         let at = *firsts.iter().min()?;
         let from = self.words.clock(hours.weather.stamps.start(at));
-        (firsts.len() * 10 >= known(at))
+        (firsts.len() * THUNDER_IN_ONE_OF >= known(at))
             .then(|| format!("Thunder possible from {from}: stop at the first thunder; {back}."))
     }
 

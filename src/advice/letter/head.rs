@@ -178,10 +178,10 @@ pub(crate) fn estimates(timeline: &Timeline) -> Vec<&'static str> {
         said.extend(match quantity {
             Quantity::Gust => Some("gust estimated from wind"),
             Quantity::Shortwave => Some("sun estimated from cloud"),
+            Quantity::WindDirection => Some("wind from the worst side"),
             Quantity::Temperature
             | Quantity::DewPoint
             | Quantity::Wind
-            | Quantity::WindDirection
             | Quantity::Rain
             | Quantity::Thunder
             | Quantity::Cloud

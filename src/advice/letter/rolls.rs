@@ -2,6 +2,7 @@
 
 use super::morning::{Morning, Place};
 use crate::advice::words;
+use crate::farm::block::BlockId;
 use crate::plan::Task;
 use crate::workability::RollClock;
 use crate::workability::roll::clocks;
@@ -24,13 +25,16 @@ impl<'a> Morning<'a> {
 
     /// The rolls of one block, the first that is due.
     pub(super) fn damp_since(&self, place: Place<'a>) -> Vec<String> {
-        let clocks = self.clocks();
-        let of_block = clocks.iter().filter(|clock| clock.block == *place.block);
-        let first = of_block.min_by_key(|clock| clock.redry_by);
-        first.map_or_else(Vec::new, |clock| {
+        self.first_due(place.block).map_or_else(Vec::new, |clock| {
             let lifted = words::date(self.words.day_of(clock.lifted));
-            vec![format!("Lifted damp on {lifted}. {}", self.due(clock))]
+            vec![format!("Lifted damp on {lifted}. {}", self.due(&clock))]
         })
+    }
+
+    /// The roll of a block that is due first.
+    pub(super) fn first_due(&self, block: &BlockId) -> Option<RollClock> {
+        let of_block = self.clocks().into_iter().filter(|clock| clock.block == *block);
+        of_block.min_by_key(|clock| clock.redry_by)
     }
 
     /// "By your notes, drying is taken 1 hour later." where a dry time of that block is told.

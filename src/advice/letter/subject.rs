@@ -13,6 +13,9 @@ const MOST_SIGNS: usize = 60;
 impl<'a> Morning<'a> {
     pub(super) fn subject(&self, lead: &Lead<'a>, partly_unknown: bool) -> String {
         let prefix = if partly_unknown { "PARTLY UNKNOWN, " } else { "" };
+        if let Some(rolls) = self.dry_by(lead) {
+            return format!("{prefix}{}", fitting(MOST_SIGNS - prefix.len(), &rolls));
+        }
         let date = format!(" | {}", words::date(self.words.today));
         let room = MOST_SIGNS - prefix.len() - date.len();
         let texts = match lead {
@@ -30,6 +33,29 @@ impl<'a> Morning<'a> {
             Lead::Nothing { next } => self.next(*next),
         };
         format!("{prefix}{}{date}", fitting(room, &texts))
+    }
+
+    /// "DRY BY Fri 13 Mar: rolls Gate 7 and Gate 8", where opening rolls is all that leads the day. The date in front is
+    /// the one that counts; a date that has passed is today's.
+    fn dry_by(&self, lead: &Lead<'a>) -> Option<Vec<String>> {
+        let Lead::Do { place, opening, .. } = lead else {
+            return None;
+        };
+        if place.job.job != Job::Redry || opening.best.verdict != Verdict::Go {
+            return None;
+        }
+        let clock = self.first_due(place.block)?;
+        let (name, rows) = (place_name(*place), clock.rows);
+        let day = words::date(self.words.day_of(clock.redry_by).max(self.words.today));
+        let numbers = words::row_numbers(rows);
+        Some(match rows.count() {
+            1 => vec![format!("DRY BY {day}: roll {name} {numbers}")],
+            2 => vec![
+                format!("DRY BY {day}: rolls {name} {} and {name} {}", rows.first, rows.last),
+                format!("DRY BY {day}: rolls {name} {numbers}"),
+            ],
+            _ => vec![format!("DRY BY {day}: rolls {name} {numbers}")],
+        })
     }
 
     fn act(&self, place: Place<'a>, start: chrono::DateTime<chrono::Utc>, opening: &Opening) -> Vec<String> {

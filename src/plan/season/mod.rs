@@ -6,6 +6,7 @@
 pub mod case;
 mod board;
 mod checked;
+mod checked_lot;
 pub mod colour;
 pub mod costs;
 mod dice;
@@ -14,14 +15,17 @@ mod prices;
 pub mod schedule;
 pub mod score;
 pub mod solve;
+pub mod violation;
 pub mod wait;
 pub mod why;
+mod whole;
 mod yard;
 
 pub use case::Case;
 pub use checked::{Checked, Fault};
 pub use schedule::{Entry, Schedule};
-pub use score::{Scored, Violation, score};
+pub use score::{Scored, score};
 pub use solve::{Solved, solve};
+pub use violation::Violation;
 pub use wait::wait_or_act;
 pub use why::{Inquiry, Why};

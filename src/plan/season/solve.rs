@@ -4,7 +4,8 @@ use super::Checked;
 use super::improve::{improve, insert, insert_as_yesterday, restore, settle};
 use super::prices::{Bound, Prices, bound};
 use super::schedule::{Entry, Schedule};
-use super::score::{Violation, score};
+use super::score::score;
+use super::violation::Violation;
 use super::yard::{Choice, Yard};
 
 /// Seed of the search: fixed, so that a case has one plan.

@@ -191,10 +191,10 @@ fn yard_lot(case: &Checked, sums: &Sums, place: usize, lot: &Lot, family: usize)
             profit.push(pair(case, sums, lot, start, end));
         }
     }
-    let width = ends.len().max(1);
-    let top = profit
-        .chunks(width)
-        .map(|row| row.iter().copied().fold(NEVER, f64::max))
+    let width = ends.len();
+    let row = |start: usize| &profit[start * width..(start + 1) * width];
+    let top = (0..starts.len())
+        .map(|start| row(start).iter().copied().fold(NEVER, f64::max))
         .collect();
     let yesterday = lot.previous.and_then(|was| {
         let fits = |start: &Start| start.lay.is_none_or(|lay| Some(lay.0) == was.lay);

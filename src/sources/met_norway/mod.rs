@@ -13,9 +13,9 @@ mod symbol;
 use chrono::{DateTime, TimeDelta, Utc};
 
 use self::reply::{Details, Period, Reply, Step, Units};
+use super::context::Context;
 use super::gather::{self, Extent, Factor, Gather};
 use super::json::{self, Cell, Text};
-use super::open_meteo::Context;
 use super::refusal::{Refusal, cleaned};
 use crate::weather::{Credit, Forecast, Quantity, Valid};
 
@@ -65,15 +65,8 @@ pub fn read(bytes: &[u8], context: &Context<'_>) -> Result<Forecast, Refusal> {
     gather.forecast(credit(is_nowcast), place, issue, extent, context)
 }
 
-/// Whether a reply is a nowcast, which only checks another forecast.
-pub fn is_part(forecast: &Forecast) -> bool {
-    forecast.credit.service == NOWCAST
-}
-
-const NOWCAST: &str = "MET Norway nowcast";
-
 fn credit(is_nowcast: bool) -> Credit {
-    let service = if is_nowcast { NOWCAST } else { "MET Norway" };
+    let service = if is_nowcast { "MET Norway nowcast" } else { "MET Norway" };
     Credit {
         service: service.to_owned(),
         line: "Based on data from MET Norway (CC BY 4.0), changed: checked for gaps and made hourly".to_owned(),

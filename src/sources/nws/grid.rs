@@ -2,9 +2,9 @@
 
 use chrono::{DateTime, TimeDelta, Utc};
 
+use super::super::context::Context;
 use super::super::gather::{self, Extent, Factor, Gather};
 use super::super::json::{self, Cell};
-use super::super::open_meteo::Context;
 use super::super::refusal::{Refusal, cleaned};
 use super::block::block;
 use super::layers::{Block, Geometry, Height, Layer, Layers, Reply, Words};
@@ -85,17 +85,41 @@ fn plain(gather: &mut Gather, layers: &Layers) -> Result<(), Refusal> {
     for (quantity, layer, key) in plain {
         let factor = |unit: &str| unit::factor(quantity, unit);
         if let Some((blocks, factor)) = with_unit(layer, key, factor)? {
-            for (valid, cell) in blocks {
+            for (valid, cell) in by_hour(blocks)? {
                 gather.tell(quantity, valid, cell, factor);
             }
         }
     }
     if let Some((blocks, factor)) = with_unit(&layers.humidity, "relativeHumidity", unit::share)? {
-        for (valid, cell) in blocks {
+        for (valid, cell) in by_hour(blocks)? {
             gather.tell_humidity(valid, cell, factor);
         }
     }
     Ok(())
+}
+
+/// Most hours that the blocks of a layer may last together.
+const MOST_HOURS: i64 = 1000;
+
+/// Equal hours are merged into one block; this takes them apart, so that a long block of one value does
+/// not pass for a long step.
+fn by_hour(blocks: Blocks) -> Result<Blocks, Refusal> {
+    let mut hours = Vec::new();
+    let mut left = MOST_HOURS;
+    for (valid, cell) in blocks {
+        let Valid::Over { from, to } = valid else { continue };
+        let minutes = (to - from).num_minutes();
+        left -= minutes / 60;
+        if left < 0 {
+            return Err(Refusal::TooLong);
+        }
+        if minutes % 60 == 0 {
+            hours.extend((0..minutes / 60).map(|hour| (Valid::after(from + TimeDelta::hours(hour), 1), cell)));
+        } else {
+            hours.push((valid, cell));
+        }
+    }
+    Ok(hours)
 }
 
 type Blocks = Vec<(Valid, Cell)>;
@@ -122,12 +146,21 @@ fn rain(gather: &mut Gather, layers: &Layers) -> Result<(), Refusal> {
     let Some((blocks, factor)) = with_unit(&layers.rain, "quantitativePrecipitation", factor)? else {
         return Ok(());
     };
+    for (valid, cell) in twice_told(&blocks) {
+        gather.tell(Quantity::Rain, valid, cell, factor);
+    }
+    let (dry, wet): (Blocks, Blocks) = blocks
+        .into_iter()
+        .partition(|(_, cell)| matches!(cell, Cell::Number(sum) if *sum <= 0.0));
+    for (valid, cell) in by_hour(dry)? {
+        gather.tell(Quantity::Rain, valid, cell, factor);
+    }
     let chances = self::blocks(&layers.chance_of_rain)?;
     let wet_words = wet_words(&layers.weather)?;
-    for (valid, cell) in blocks {
+    for (valid, cell) in wet {
         let dry = match cell {
             Cell::Number(sum) if sum > 0.0 => dry_hours(valid, &chances, &wet_words),
-            _ => Vec::new(),
+            Cell::Number(_) | Cell::Quoted(_) | Cell::Null | Cell::Odd => Vec::new(),
         };
         let Valid::Over { from, to } = valid else { continue };
         let hours = (to - from).num_minutes().div_euclid(60);
@@ -145,6 +178,40 @@ fn rain(gather: &mut Gather, layers: &Layers) -> Result<(), Refusal> {
     }
     Ok(())
 }
+
+/// Hours that two blocks share, with the larger part of the two: nothing says which block is right. They
+/// are told first, and so believed before both.
+fn twice_told(blocks: &[(Valid, Cell)]) -> Blocks {
+    #[expect(clippy::cast_precision_loss, reason = "minutes of a block")]
+    let part = |(valid, cell): &(Valid, Cell)| match (*valid, *cell) {
+        (Valid::Over { from, to }, Cell::Number(sum)) => Some(sum * 60.0 / (to - from).num_minutes().max(1) as f64),
+        _ => None,
+    };
+    let mut shared = Vec::new();
+    for (k, one) in blocks.iter().enumerate() {
+        for other in blocks.iter().skip(k + 1) {
+            let (Valid::Over { from, to }, Valid::Over { from: begin, to: end }) = (one.0, other.0) else {
+                continue;
+            };
+            let (from, to) = (from.max(begin), to.min(end));
+            let hours = (to - from).num_minutes().div_euclid(60);
+            let larger = match (part(one), part(other)) {
+                (Some(one), Some(other)) => Cell::Number(one.max(other)),
+                _ => Cell::Null,
+            };
+            for hour in 0..hours {
+                if shared.len() == MOST_SHARED {
+                    return shared;
+                }
+                shared.push((Valid::after(from + TimeDelta::hours(hour), 1), larger));
+            }
+        }
+    }
+    shared
+}
+
+/// Most shared hours that are looked at; a sound grid has none.
+const MOST_SHARED: usize = 1000;
 
 /// The hours of a block, counted from its start, that are told to be dry. Only blocks of whole hours are
 /// narrowed.
@@ -190,8 +257,11 @@ fn wet_words(words: &Words) -> Result<Vec<(Valid, bool)>, Refusal> {
         .collect())
 }
 
+/// A block and what it names.
+type Named<'a> = (Valid, Option<Vec<&'a str>>);
+
 /// Blocks of words with what they name; `None` where they tell nothing.
-fn kinds(words: &Words) -> Result<Vec<(Valid, Option<Vec<&str>>)>, Refusal> {
+fn kinds(words: &Words) -> Result<Vec<Named<'_>>, Refusal> {
     words
         .values
         .0

@@ -8,12 +8,13 @@ use std::collections::BTreeMap;
 use chrono::{DateTime, Utc};
 use serde::Deserialize;
 
+use super::super::context::Context;
 use super::super::gather::{HUMIDITY, canonical, instant, range};
 use super::super::json::{self, Cell, Few, Text};
-use super::super::open_meteo::Context;
 use super::super::refusal::{Refusal, cleaned};
 use super::unit;
 use crate::units::{Degrees, Metres};
+use crate::weather::reading::{Measured, Reading};
 use crate::weather::{Credit, Place, Quantity, Told, Valid, estimate};
 
 /// Most reports in a list; the service gives at most 500.
@@ -29,7 +30,7 @@ pub struct Observation {
     /// When it was read.
     pub at: DateTime<Utc>,
     /// What it told, each quantity once; `None` where it had no value.
-    pub told: Vec<(Quantity, Told)>,
+    pub told: Vec<(Measured, Told)>,
     /// Whether the values come from the METAR.
     pub from_metar: bool,
     /// Values refused because no weather is like that, or because the service doubts them.
@@ -72,26 +73,37 @@ struct Report {
     station: Text,
     timestamp: Text,
     raw_message: Text,
-    elevation: Option<Measured>,
-    temperature: Option<Measured>,
-    dewpoint: Option<Measured>,
-    relative_humidity: Option<Measured>,
-    wind_direction: Option<Measured>,
-    wind_speed: Option<Measured>,
-    wind_gust: Option<Measured>,
-    precipitation_last_hour: Option<Measured>,
+    elevation: Option<Field>,
+    temperature: Option<Field>,
+    dewpoint: Option<Field>,
+    relative_humidity: Option<Field>,
+    wind_direction: Option<Field>,
+    wind_speed: Option<Field>,
+    wind_gust: Option<Field>,
+    precipitation_last_hour: Option<Field>,
 }
 
 #[derive(Deserialize, Default)]
 #[serde(default, rename_all = "camelCase")]
-struct Measured {
+struct Field {
     value: Option<Cell>,
     unit_code: Text,
     quality_control: Text,
 }
 
+impl Observation {
+    /// Its values as readings that came in at `received`.
+    pub fn readings(&self, received: DateTime<Utc>) -> impl Iterator<Item = Reading> + '_ {
+        self.told.iter().map(move |(measured, told)| Reading {
+            measured: *measured,
+            told: *told,
+            received,
+        })
+    }
+}
+
 /// What a METAR says, each quantity once; empty where it cannot be read. The time is that of the report.
-pub type Metar<'a> = &'a dyn Fn(&str, DateTime<Utc>) -> Vec<(Quantity, Told)>;
+pub type Metar<'a> = &'a dyn Fn(&str, DateTime<Utc>) -> Vec<(Measured, Told)>;
 
 /// Reads one report or a list of them: sorted by time, each time once, none later than now.
 pub fn observations(bytes: &[u8], context: &Context<'_>, metar: Metar<'_>) -> Result<Vec<Observation>, Refusal> {
@@ -147,7 +159,7 @@ fn observation(feature: &Feature, context: &Context<'_>, metar: Metar<'_>) -> Op
         .and_then(instant)
         .filter(|at| *at <= context.fetched)?;
     let (mut told, rejected) = values(report, at);
-    let nothing = |told: &[(Quantity, Told)]| told.iter().all(|(_, told)| told.value.is_none());
+    let nothing = |told: &[(Measured, Told)]| told.iter().all(|(_, told)| told.value.is_none());
     let mut from_metar = false;
     if nothing(&told)
         && let Some(message) = report.raw_message.get()
@@ -172,45 +184,54 @@ fn observation(feature: &Feature, context: &Context<'_>, metar: Metar<'_>) -> Op
     })
 }
 
-fn values(report: &Report, at: DateTime<Utc>) -> (Vec<(Quantity, Told)>, usize) {
+fn values(report: &Report, at: DateTime<Utc>) -> (Vec<(Measured, Told)>, usize) {
     let now = Valid::At(at);
     let measured = [
-        (Quantity::Temperature, now, &report.temperature),
-        (Quantity::DewPoint, now, &report.dewpoint),
-        (Quantity::WindDirection, now, &report.wind_direction),
-        (Quantity::Wind, now, &report.wind_speed),
-        (Quantity::Gust, now, &report.wind_gust),
-        (Quantity::Rain, Valid::before(at, 1), &report.precipitation_last_hour),
+        (Measured::Temperature, Quantity::Temperature, now, &report.temperature),
+        (Measured::DewPoint, Quantity::DewPoint, now, &report.dewpoint),
+        (
+            Measured::WindDirection,
+            Quantity::WindDirection,
+            now,
+            &report.wind_direction,
+        ),
+        (Measured::Wind, Quantity::Wind, now, &report.wind_speed),
+        (Measured::Gust, Quantity::Gust, now, &report.wind_gust),
+        (
+            Measured::Rain,
+            Quantity::Rain,
+            Valid::before(at, 1),
+            &report.precipitation_last_hour,
+        ),
     ];
     let mut rejected = 0;
-    let mut value = |quantity: Quantity, measured: &Option<Measured>| {
+    let mut value = |quantity: Quantity, measured: &Option<Field>| {
         let factor = |unit: &str| unit::factor(quantity, unit);
         let (value, odd) = sound(measured.as_ref(), factor, range(quantity));
         rejected += usize::from(odd);
         value
     };
-    let mut told: Vec<(Quantity, Told)> = measured
+    let mut told: Vec<(Measured, Told)> = measured
         .into_iter()
-        .map(|(quantity, valid, measured)| {
+        .map(|(what, quantity, valid, measured)| {
             let value = value(quantity, measured);
-            (quantity, Told { valid, value })
+            (what, Told { valid, value })
         })
         .collect();
     let (share, _) = sound(report.relative_humidity.as_ref(), unit::share, HUMIDITY);
-    let of = |told: &[(Quantity, Told)], which: Quantity| {
-        let found = told.iter().find(|(quantity, _)| *quantity == which);
+    let of = |told: &[(Measured, Told)], which: Measured| {
+        let found = told.iter().find(|(what, _)| *what == which);
         found.and_then(|(_, told)| told.value)
     };
-    let (air, wind) = (of(&told, Quantity::Temperature), of(&told, Quantity::Wind));
-    for (quantity, told) in &mut told {
-        match quantity {
-            Quantity::DewPoint if told.value.is_none() => {
-                told.value = air
-                    .zip(share)
-                    .and_then(|(air, share)| estimate::dew_point(air, share.min(1.0)));
-            }
-            Quantity::Gust => told.value = told.value.map(|gust| gust.max(wind.unwrap_or(0.0))),
-            _ => {}
+    let (air, wind) = (of(&told, Measured::Temperature), of(&told, Measured::Wind));
+    for (what, told) in &mut told {
+        if *what == Measured::DewPoint && told.value.is_none() {
+            told.value = air
+                .zip(share)
+                .and_then(|(air, share)| estimate::dew_point(air, share.min(1.0)));
+        }
+        if *what == Measured::Gust {
+            told.value = told.value.map(|gust| gust.max(wind.unwrap_or(0.0)));
         }
     }
     (told, rejected)
@@ -220,7 +241,7 @@ fn values(report: &Report, at: DateTime<Utc>) -> (Vec<(Quantity, Told)>, usize) 
 /// quoted here. Quality X (failed) and B (held wrong by a person) are refused, as the mesonet that the
 /// service takes over explains its marks (from memory: MADIS quality control).
 fn sound(
-    measured: Option<&Measured>,
+    measured: Option<&Field>,
     factor: impl Fn(&str) -> Option<(f64, f64)>,
     range: (f64, f64),
 ) -> (Option<f64>, bool) {
@@ -251,7 +272,7 @@ fn place(feature: &Feature) -> Option<Place> {
         let unit = height.unit_code.get()?.rsplit(':').next()?;
         match height.value? {
             Cell::Number(metres) | Cell::Quoted(metres) if unit == "m" => Some(Metres(metres)),
-            _ => None,
+            Cell::Number(_) | Cell::Quoted(_) | Cell::Null | Cell::Odd => None,
         }
     });
     Some(Place {

@@ -1,10 +1,10 @@
 //! The times of a reply: from what is written to one hourly axis in UTC.
 
-use chrono::{DateTime, NaiveDateTime, TimeDelta, Utc};
+use chrono::{DateTime, NaiveDateTime};
 
 use super::super::Refusal;
 use super::reply::Times;
-use crate::weather::Stamps;
+use crate::weather::{Series, Stamps};
 
 /// Longest axis read: the service's 92 past and 35 coming days, and one more.
 const MOST_HOURS: i64 = 128 * 24;
@@ -17,34 +17,40 @@ pub(super) struct Axis {
     pub(super) rows: Vec<usize>,
 }
 
+/// Seconds of the times, each later than the one before.
+pub(super) fn seconds(times: &Times, offset_s: Option<i64>) -> Result<Vec<i64>, Refusal> {
+    let seconds = match times {
+        Times::Unix(seconds) => seconds.clone(),
+        Times::Text(texts) => {
+            if offset_s != Some(0) {
+                return Err(Refusal::LocalTimes { offset_s });
+            }
+            texts
+                .iter()
+                .map(|text| utc_seconds(text))
+                .collect::<Option<_>>()
+                .ok_or(Refusal::Times)?
+        }
+    };
+    // Between 2000 and 2100: catches milliseconds and lists of numbers that are no times.
+    if seconds
+        .iter()
+        .any(|second| !(946_684_800..4_102_444_800).contains(second))
+    {
+        return Err(Refusal::Times);
+    }
+    match seconds.windows(2).position(|pair| matches!(pair, [a, b] if b <= a)) {
+        Some(position) => Err(Refusal::NotAscending { position: position + 2 }),
+        None => Ok(seconds),
+    }
+}
+
 impl Axis {
     pub(super) fn new(times: &Times, offset_s: Option<i64>) -> Result<Self, Refusal> {
-        let seconds = match times {
-            Times::Unix(seconds) => seconds.clone(),
-            Times::Text(texts) => {
-                if offset_s != Some(0) {
-                    return Err(Refusal::LocalTimes { offset_s });
-                }
-                texts
-                    .iter()
-                    .map(|text| utc_seconds(text))
-                    .collect::<Option<_>>()
-                    .ok_or(Refusal::Times)?
-            }
-        };
+        let seconds = seconds(times, offset_s)?;
         let (Some(first), Some(last)) = (seconds.first().copied(), seconds.last().copied()) else {
             return Err(Refusal::NoHours { instead: Vec::new() });
         };
-        // Between 2000 and 2100: catches milliseconds and lists of numbers that are no times.
-        if seconds
-            .iter()
-            .any(|second| !(946_684_800..4_102_444_800).contains(second))
-        {
-            return Err(Refusal::Times);
-        }
-        if let Some(position) = seconds.windows(2).position(|pair| matches!(pair, [a, b] if b <= a)) {
-            return Err(Refusal::NotAscending { position: position + 2 });
-        }
         if seconds.iter().any(|second| second % 3600 != 0) {
             return Err(Refusal::NotFullHours);
         }
@@ -64,9 +70,18 @@ impl Axis {
         })
     }
 
-    /// The last stamp.
-    pub(super) fn last(&self) -> DateTime<Utc> {
-        self.stamps.first + TimeDelta::hours(i64::try_from(self.stamps.count).unwrap_or(0) - 1)
+    /// A series of values that stand at the written times.
+    pub(super) fn series(&self, values: Vec<f32>) -> Series {
+        if values.len() == self.stamps.count {
+            return Series::from_values(values);
+        }
+        let mut hours = vec![f32::NAN; self.stamps.count];
+        for (row, value) in self.rows.iter().zip(values) {
+            if let Some(hour) = hours.get_mut(*row) {
+                *hour = value;
+            }
+        }
+        Series::from_values(hours)
     }
 }
 

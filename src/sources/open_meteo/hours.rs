@@ -8,7 +8,7 @@ use super::super::refusal::cleaned;
 use super::axis::Axis;
 use super::names::{Key, Variable};
 use super::reply::{Column, Columns};
-use super::values::{canonical, snow};
+use super::values::{canonical, flags, is_fog, is_thunder, snow};
 use crate::weather::{Kind, Offer, Quantity, Run, Series, estimate};
 
 /// Most members read.
@@ -16,7 +16,7 @@ const MOST_MEMBERS: usize = 200;
 /// Share of impossible values above which none of a quantity is trusted.
 const TOO_MANY_REJECTED: f64 = 0.05;
 /// By how much a dew point may lie above the temperature, for rounding \[K\].
-const DEW_ABOVE_AIR_K: f64 = 1.0;
+const DEW_ABOVE_AIR_K: f32 = 1.0;
 
 /// Canonical hours of all members.
 pub(super) struct Hours {
@@ -27,7 +27,7 @@ pub(super) struct Hours {
 }
 
 /// The columns of one variable by member, in canonical units.
-type ByMember = BTreeMap<u16, Vec<Option<f64>>>;
+type ByMember = BTreeMap<u16, Vec<f32>>;
 
 /// Everything read so far.
 struct Table {
@@ -40,7 +40,7 @@ struct Table {
 
 /// Turns columns into hours. `offered_before` holds what the service's reply before this one offered.
 pub(super) fn hours(
-    columns: &Columns,
+    columns: Columns,
     units: &BTreeMap<String, String>,
     axis: &Axis,
     offered_before: &BTreeSet<Quantity>,
@@ -54,8 +54,9 @@ pub(super) fn hours(
         Kind::Single
     };
     let members: Vec<u16> = table.members.iter().copied().collect();
-    let mut runs: Vec<Run> = members.iter().map(|member| table.run(*member, axis)).collect();
     let offers = table.offers(offered_before);
+    let has_dew = table.has(Variable::DewPoint);
+    let mut runs: Vec<Run> = members.iter().map(|member| table.run(*member, axis, has_dew)).collect();
     for run in &mut runs {
         fill(run, &offers);
     }
@@ -68,12 +69,13 @@ pub(super) fn hours(
 }
 
 impl Table {
-    fn read(columns: &Columns, units: &BTreeMap<String, String>, axis: &Axis) -> Result<Self, Refusal> {
-        let keys = one_model(columns)?;
+    fn read(columns: Columns, units: &BTreeMap<String, String>, axis: &Axis) -> Result<Self, Refusal> {
+        let keys = one_model(&columns)?;
         let members: BTreeSet<u16> = keys.iter().map(|(_, key, _)| key.member).collect();
         if members.len() > MOST_MEMBERS {
             return Err(Refusal::TooLong);
         }
+        let model = keys.first().map(|(_, key, _)| key.model.to_owned()).unwrap_or_default();
         let mut table = Self {
             members,
             variables: BTreeMap::new(),
@@ -81,7 +83,11 @@ impl Table {
             rejected: 0,
         };
         let mut counts: BTreeMap<Variable, (usize, usize)> = BTreeMap::new();
-        for (name, key, column) in keys {
+        for (name, column) in columns.columns {
+            let name = name.as_str();
+            let Some(key) = Key::parse(name).filter(|key| key.model == model) else {
+                continue;
+            };
             let by_member = table.variables.entry(key.variable).or_default();
             if by_member.contains_key(&key.member) {
                 return Err(Refusal::Twice(cleaned(name)));
@@ -96,7 +102,7 @@ impl Table {
             }
             // Nothing but nulls needs no unit.
             if column.odd == 0 && column.values.iter().all(|value| value.is_nan()) {
-                by_member.insert(key.member, vec![None; axis.rows.len()]);
+                by_member.insert(key.member, vec![f32::NAN; axis.rows.len()]);
                 continue;
             }
             let Some(factor) = units.get(name).and_then(|unit| key.variable.factor(unit)) else {
@@ -109,11 +115,13 @@ impl Table {
                 table.refused.insert(key.variable);
                 continue;
             };
-            let (values, rejected) = canonical(key.variable, column, factor);
+            let mut values = column.values;
+            let (rejected, kept) = canonical(key.variable, &mut values, factor);
+            let rejected = rejected + column.odd;
             table.rejected += rejected;
             let count = counts.entry(key.variable).or_default();
             count.0 += rejected;
-            count.1 += values.iter().flatten().count() + rejected;
+            count.1 += kept + rejected;
             by_member.insert(key.member, values);
         }
         for (variable, (rejected, of)) in counts {
@@ -145,18 +153,12 @@ impl Table {
             && self
                 .variables
                 .get(&variable)
-                .is_some_and(|members| members.values().flatten().any(Option::is_some))
+                .is_some_and(|members| members.values().flatten().any(|value| !value.is_nan()))
     }
 
     /// Refuses a reply without a quantity that no rule fills in.
     fn missing(&self) -> Result<(), Refusal> {
-        let bare = [
-            Variable::Temperature,
-            Variable::Wind,
-            Variable::Direction,
-            Variable::Rain,
-            Variable::Cloud,
-        ];
+        let bare = [Variable::Temperature, Variable::Wind, Variable::Rain, Variable::Cloud];
         let mut missing: Vec<&str> = bare
             .into_iter()
             .filter(|variable| !self.has(*variable))
@@ -176,7 +178,8 @@ impl Table {
         let Some(mut dew) = self.variables.remove(&Variable::DewPoint) else {
             return Ok(());
         };
-        let (mut rejected, of) = (0, dew.values().flatten().flatten().count());
+        let of = dew.values().flatten().filter(|value| !value.is_nan()).count();
+        let mut rejected = 0;
         for (member, values) in &mut dew {
             let Some(air) = self
                 .variables
@@ -186,8 +189,9 @@ impl Table {
                 continue;
             };
             for (dew_c, air_c) in values.iter_mut().zip(air) {
-                if matches!((*dew_c, air_c), (Some(dew_c), Some(air_c)) if dew_c > air_c + DEW_ABOVE_AIR_K) {
-                    *dew_c = None;
+                // Never true of a gap.
+                if *dew_c > air_c + DEW_ABOVE_AIR_K {
+                    *dew_c = f32::NAN;
                     rejected += 1;
                 }
             }
@@ -197,48 +201,42 @@ impl Table {
         self.judge(Variable::DewPoint, rejected, of)
     }
 
-    /// One member's series on the axis.
-    fn run(&self, member: u16, axis: &Axis) -> Run {
-        let mut run = Run::unknown(axis.stamps.count);
-        let of = |variable: Variable| {
-            if self.refused.contains(&variable) {
-                return None;
-            }
-            self.variables.get(&variable).and_then(|members| members.get(&member))
+    /// One member's series on the axis, taken out of the table.
+    fn run(&mut self, member: u16, axis: &Axis, has_dew: bool) -> Run {
+        let mut taken = |variable: Variable| {
+            let members = self.variables.get_mut(&variable);
+            let values = members.and_then(|members| members.remove(&member));
+            values.filter(|_| !self.refused.contains(&variable))
         };
-        let mut put = |quantity: Quantity, values: &mut dyn Iterator<Item = Option<f64>>| {
-            for (row, value) in axis.rows.iter().zip(values) {
-                run.of_mut(quantity).put(*row, value);
-            }
+        let codes = taken(Variable::Code);
+        let (falls, depths) = (taken(Variable::Snowfall), taken(Variable::SnowDepth));
+        let snow = snow(codes.as_deref(), falls.as_deref(), depths.as_deref(), axis.rows.len());
+        let mut run = Run {
+            snow: axis.series(snow),
+            ..Run::default()
         };
+        if let Some(codes) = &codes {
+            run.thunder = axis.series(flags(codes, is_thunder));
+            run.fog = axis.series(flags(codes, is_fog));
+        }
         for (quantity, variable) in PLAIN {
-            if let Some(values) = of(variable) {
-                put(quantity, &mut values.iter().copied());
+            if let Some(values) = taken(variable) {
+                *run.of_mut(quantity) = axis.series(values);
             }
         }
-        if let Some(codes) = of(Variable::Code) {
-            let flag = |is: fn(f64) -> bool| move |code: &Option<f64>| code.map(|code| f64::from(u8::from(is(code))));
-            put(Quantity::Thunder, &mut codes.iter().map(flag(|code| code >= 95.0)));
-            put(
-                Quantity::Fog,
-                &mut codes.iter().map(flag(|code| (45.0..=48.0).contains(&code))),
-            );
-        }
-        let snow = snow(
-            of(Variable::Code),
-            of(Variable::Snowfall),
-            of(Variable::SnowDepth),
-            axis.rows.len(),
-        );
-        put(Quantity::Snow, &mut snow.into_iter());
-        if !self.has(Variable::DewPoint)
-            && let (Some(air), Some(humidity)) = (of(Variable::Temperature), of(Variable::Humidity))
-        {
-            let mut dew = air
+        if !has_dew && let Some(humidity) = taken(Variable::Humidity) {
+            let humidity = axis.series(humidity);
+            let dew = run
+                .temperature
                 .iter()
-                .zip(humidity)
-                .map(|(air, share)| estimate::dew_point((*air)?, share.map(|share| share.min(1.0))?));
-            put(Quantity::DewPoint, &mut dew);
+                .zip(humidity.iter())
+                .map(|(air, share)| estimate::dew_point(air?, share?.min(1.0)));
+            run.dew_point = Series::new(dew.collect::<Vec<_>>());
+        }
+        for quantity in Quantity::ALL {
+            if run.of(quantity).is_empty() {
+                *run.of_mut(quantity) = Series::gaps(axis.stamps.count);
+            }
         }
         run
     }
@@ -306,7 +304,7 @@ impl Variable {
 }
 
 /// The columns of the one model in a reply. Where names without a model stand, others are not looked at.
-fn one_model(columns: &Columns) -> Result<Vec<(&str, Key<'_>, &Column)>, Refusal> {
+pub(super) fn one_model(columns: &Columns) -> Result<Vec<(&str, Key<'_>, &Column)>, Refusal> {
     let mut keys: Vec<(&str, Key<'_>, &Column)> = columns
         .columns
         .iter()

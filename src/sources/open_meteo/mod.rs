@@ -9,49 +9,74 @@
 mod axis;
 mod hours;
 mod names;
+mod quarters;
 mod reply;
 mod values;
 
 use chrono::TimeDelta;
 
 use self::axis::Axis;
+pub use self::quarters::Quarters;
 use self::reply::Reply;
 pub use super::context::{Context, offered};
-use super::issue;
 use super::refusal::{Refusal, cleaned};
-use crate::units::{Degrees, Metres};
-use crate::weather::{Credit, Forecast, Kind, Place};
+use super::{gather, issue, json};
+use crate::weather::{Credit, Forecast, Issue, Kind, Place, Quantity};
 
-/// Furthest that a reply's place may lie from the site \[degrees\] or above or below it \[m\].
-///
-/// A reply names its grid cell. Single forecasts stand on fine grids; members on grids of up to half
-/// a degree, so that their cell's middle lies up to 0.25° away.
-const OFF_SINGLE_DEG: f64 = 0.1;
+/// Furthest that the place of members may lie from the site \[degrees\].
 const OFF_MEMBERS_DEG: f64 = 0.3;
-const OFF_HEIGHT_M: f64 = 300.0;
 
-/// Reads a reply, or says why it cannot be used.
+/// Reads a reply, or says why it cannot be used. Of a reply with nothing but 15-minute values the hours
+/// are made of these.
 pub fn read(bytes: &[u8], context: &Context<'_>) -> Result<Forecast, Refusal> {
     let reply = parse(bytes)?;
-    if reply.error {
-        return Err(Refusal::ServiceError(cleaned(
-            reply.reason.as_deref().unwrap_or("no reason given"),
-        )));
+    if let (None, Some(columns)) = (&reply.hourly, &reply.quarters) {
+        return quarters::forecast(columns, &reply, context);
     }
-    if let Some(key) = &reply.twice {
-        return Err(Refusal::Twice(cleaned(key)));
+    let offset_s = reply.utc_offset_s;
+    let mut forecast = hourly(reply, context)?;
+    let last = forecast.stamps.at(forecast.stamps.count.saturating_sub(1));
+    if last <= context.fetched {
+        return Err(Refusal::Past { last });
     }
-    let Some(columns) = &reply.hourly else {
+    forecast.issue = issue_of(&forecast, offset_s, context)?;
+    Ok(forecast)
+}
+
+/// Reads a reply of the archive or of the archive of forecasts: hours up to the fetch, as the past of a
+/// timeline. It may end long before now, and its age says nothing.
+pub fn read_past(bytes: &[u8], context: &Context<'_>) -> Result<Forecast, Refusal> {
+    let mut past = hourly(parse(bytes)?, context)?;
+    // An hour that is not over is no past.
+    let ahead = (0..past.stamps.count).find(|k| past.stamps.at(*k) > context.fetched);
+    for run in &mut past.runs {
+        for quantity in Quantity::ALL {
+            for k in ahead.into_iter().flat_map(|ahead| ahead..past.stamps.count) {
+                run.of_mut(quantity).put(k, None);
+            }
+        }
+    }
+    Ok(past)
+}
+
+/// Reads the 15-minute values of a reply.
+pub fn quarters(bytes: &[u8], context: &Context<'_>) -> Result<Quarters, Refusal> {
+    let reply = parse(bytes)?;
+    let Some(columns) = &reply.quarters else {
+        return Err(Refusal::NoQuarters);
+    };
+    quarters::quarters(columns, &reply, context)
+}
+
+fn hourly(mut reply: Reply, context: &Context<'_>) -> Result<Forecast, Refusal> {
+    let Some(columns) = reply.hourly.take() else {
         return Err(Refusal::NoHours { instead: reply.others });
     };
     let times = columns.times.as_ref().ok_or(Refusal::Times)?;
     let axis = Axis::new(times, reply.utc_offset_s)?;
     let hours = hours::hours(columns, &reply.units, &axis, context.offered)?;
     let place = place(&reply, hours.kind, context.site)?;
-    if axis.last() <= context.fetched {
-        return Err(Refusal::Past { last: axis.last() });
-    }
-    let mut forecast = Forecast {
+    Ok(Forecast {
         credit: credit(hours.kind),
         place,
         stamps: axis.stamps,
@@ -62,19 +87,17 @@ pub fn read(bytes: &[u8], context: &Context<'_>) -> Result<Forecast, Refusal> {
         fetched: context.fetched,
         rejected: hours.rejected,
         coarse_from: None,
-    };
-    let offset = TimeDelta::seconds(reply.utc_offset_s.unwrap_or(0).clamp(-86_400, 86_400));
-    forecast.issue = issue::of(&forecast, offset, context.previous, context.asked)?;
-    Ok(forecast)
+    })
+}
+
+fn issue_of(forecast: &Forecast, offset_s: Option<i64>, context: &Context<'_>) -> Result<Issue, Refusal> {
+    let offset = TimeDelta::seconds(offset_s.unwrap_or(0).clamp(-86_400, 86_400));
+    issue::of(forecast, offset, context.previous, context.asked)
 }
 
 /// Whether a reply is whole and tells hourly values, of whatever time.
 pub(super) fn tells_hours(bytes: &[u8]) -> Result<(), Refusal> {
     let reply = parse(bytes)?;
-    if reply.error {
-        let reason = reply.reason.as_deref().unwrap_or("no reason given");
-        return Err(Refusal::ServiceError(cleaned(reason)));
-    }
     match reply.hourly {
         Some(_) => Ok(()),
         None => Err(Refusal::NoHours { instead: reply.others }),
@@ -82,53 +105,29 @@ pub(super) fn tells_hours(bytes: &[u8]) -> Result<(), Refusal> {
 }
 
 fn parse(bytes: &[u8]) -> Result<Reply, Refusal> {
-    let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
-    let start = bytes.iter().position(|byte| !byte.is_ascii_whitespace());
-    match start.and_then(|start| bytes.get(start)) {
-        None => return Err(Refusal::Empty),
-        Some(b'<') => return Err(Refusal::WebPage),
-        Some(b'[') => return Err(Refusal::SeveralPlaces),
-        Some(_) => {}
+    if json::first_sign(bytes) == Some(b'[') {
+        return Err(Refusal::SeveralPlaces);
     }
-    serde_json::from_slice(bytes).map_err(|error| {
-        let (line, column) = (error.line(), error.column());
-        let bare_nan = bytes.windows(5).take(4096).any(|part| part == b":nan,");
-        match error.classify() {
-            _ if bare_nan => Refusal::NotCovered,
-            serde_json::error::Category::Data => Refusal::Shape { line, column },
-            serde_json::error::Category::Io
-            | serde_json::error::Category::Syntax
-            | serde_json::error::Category::Eof => Refusal::NotJson { line, column },
-        }
-    })
+    let reply: Reply = json::parse(bytes)?;
+    if reply.error {
+        return Err(Refusal::ServiceError(cleaned(
+            reply.reason.as_deref().unwrap_or("no reason given"),
+        )));
+    }
+    match &reply.twice {
+        Some(key) => Err(Refusal::Twice(cleaned(key))),
+        None => Ok(reply),
+    }
 }
 
+/// A reply names its grid cell. Single forecasts stand on fine grids; members on grids of up to half
+/// a degree, so that their cell's middle lies up to 0.25° away.
 fn place(reply: &Reply, kind: Kind, site: Place) -> Result<Place, Refusal> {
-    let (Some(latitude), Some(longitude)) = (reply.latitude, reply.longitude) else {
-        return Err(Refusal::NoPlace);
-    };
-    if !(-90.0..=90.0).contains(&latitude) || !(-180.0..=360.0).contains(&longitude) {
-        return Err(Refusal::NoPlace);
-    }
-    let east = (longitude - site.longitude.0).rem_euclid(360.0);
-    let degrees = (latitude - site.latitude.0).abs().max(east.min(360.0 - east));
     let allowed = match kind {
-        Kind::Single => OFF_SINGLE_DEG,
+        Kind::Single => gather::OFF_SINGLE_DEG,
         Kind::Members => OFF_MEMBERS_DEG,
     };
-    if degrees > allowed + 1e-6 {
-        return Err(Refusal::OtherPlace { degrees, allowed });
-    }
-    if let (Some(told_m), Some(Metres(site_m))) = (reply.elevation, site.elevation)
-        && (told_m - site_m).abs() > OFF_HEIGHT_M
-    {
-        return Err(Refusal::OtherHeight { told_m, site_m });
-    }
-    Ok(Place {
-        latitude: Degrees(latitude),
-        longitude: Degrees(longitude),
-        elevation: reply.elevation.map(Metres),
-    })
+    gather::place((reply.latitude, reply.longitude), reply.elevation, site, allowed)
 }
 
 fn credit(kind: Kind) -> Credit {

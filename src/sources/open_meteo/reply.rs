@@ -22,6 +22,8 @@ pub(super) struct Reply {
     pub(super) reason: Option<String>,
     pub(super) units: BTreeMap<String, String>,
     pub(super) hourly: Option<Columns>,
+    pub(super) quarter_units: BTreeMap<String, String>,
+    pub(super) quarters: Option<Columns>,
     /// Other blocks of values it holds.
     pub(super) others: Vec<&'static str>,
     /// First key that stood twice.
@@ -73,6 +75,7 @@ impl<'de> Visitor<'de> for ReplyVisitor {
         let mut reply = Reply::default();
         let mut seen = BTreeSet::new();
         while let Some(key) = map.next_key::<String>()? {
+            at_most(seen.len(), MOST_KEYS)?;
             match key.as_str() {
                 "latitude" => reply.latitude = map.next_value()?,
                 "longitude" => reply.longitude = map.next_value()?,
@@ -90,11 +93,20 @@ impl<'de> Visitor<'de> for ReplyVisitor {
                     reply.twice = reply.twice.or(columns.twice.take());
                     reply.hourly = Some(columns);
                 }
+                "minutely_15_units" => {
+                    let units: Units = map.next_value()?;
+                    reply.quarter_units = units.units;
+                    reply.twice = reply.twice.or(units.twice);
+                }
+                "minutely_15" => {
+                    let mut columns: Columns = map.next_value()?;
+                    reply.twice = reply.twice.or(columns.twice.take());
+                    reply.quarters = Some(columns);
+                }
                 other => {
-                    const BLOCKS: [(&str, &str); 5] = [
+                    const BLOCKS: [(&str, &str); 4] = [
                         ("current", "values of now"),
                         ("current_weather", "values of now"),
-                        ("minutely_15", "15-minute values"),
                         ("daily", "daily values"),
                         ("six_hourly", "6-hourly values"),
                     ];
@@ -106,6 +118,20 @@ impl<'de> Visitor<'de> for ReplyVisitor {
             note_twice(&mut seen, key, &mut reply.twice);
         }
         Ok(reply)
+    }
+}
+
+/// Most keys of a block: twenty variables of 200 members are 4,000.
+const MOST_KEYS: usize = 10_000;
+/// Most times and values of a list: 128 days of quarters of an hour are 12,288.
+const MOST_VALUES: usize = 20_000;
+
+/// Stops at what no reply of the service has, before it costs time or memory.
+fn at_most<E: de::Error>(count: usize, most: usize) -> Result<(), E> {
+    if count < most {
+        Ok(())
+    } else {
+        Err(E::custom("more than any reply has"))
     }
 }
 
@@ -137,6 +163,7 @@ impl<'de> Deserialize<'de> for Units {
             fn visit_map<A: MapAccess<'de>>(self, mut map: A) -> Result<Units, A::Error> {
                 let mut units = Units::default();
                 while let Some(key) = map.next_key::<String>()? {
+                    at_most(units.units.len(), MOST_KEYS)?;
                     let unit: Word = map.next_value()?;
                     let slot = units.units.entry(key);
                     match (slot, unit.0) {
@@ -172,6 +199,7 @@ impl<'de> Deserialize<'de> for Columns {
                 let mut found = Columns::default();
                 let mut seen = BTreeSet::new();
                 while let Some(key) = map.next_key::<String>()? {
+                    at_most(seen.len(), MOST_KEYS)?;
                     if key == "time" {
                         found.times = Some(map.next_value()?);
                     } else if Key::parse(&key).is_some() {
@@ -214,10 +242,11 @@ impl<'de> Deserialize<'de> for Times {
             fn visit_seq<A: SeqAccess<'de>>(self, mut list: A) -> Result<Times, A::Error> {
                 let (mut unix, mut text) = (Vec::new(), Vec::new());
                 while let Some(cell) = list.next_element::<Cell>()? {
+                    at_most(unix.len() + text.len(), MOST_VALUES)?;
                     match cell {
                         Cell::Whole(seconds) => unix.push(seconds),
                         Cell::Word(words) => text.push(words),
-                        Cell::Number(_) | Cell::Null | Cell::Odd => return Err(de::Error::custom("no time")),
+                        Cell::Null | Cell::Odd => return Err(de::Error::custom("no time")),
                     }
                 }
                 match (unix.is_empty(), text.is_empty()) {
@@ -265,31 +294,82 @@ impl<'de> Visitor<'de> for ColumnSeed {
             odd: 0,
             is_null: false,
         };
-        while let Some(cell) = list.next_element::<Cell>()? {
-            let value = match cell {
-                #[expect(clippy::cast_precision_loss, reason = "no weather value has more than seven digits")]
-                Cell::Whole(value) => value as f32,
-                #[expect(
-                    clippy::cast_possible_truncation,
-                    reason = "weather has four significant digits, f32 has seven"
-                )]
-                Cell::Number(value) => value as f32,
-                Cell::Null => f32::NAN,
-                Cell::Word(_) | Cell::Odd => {
-                    column.odd += 1;
-                    f32::NAN
-                }
-            };
+        while let Some(value) = list.next_element_seed(Single { odd: &mut column.odd })? {
+            at_most(column.values.len(), MOST_VALUES)?;
             column.values.push(value);
         }
         Ok(column)
     }
 }
 
-/// One entry of a list.
+/// One value of a column: a number, or NaN for null and for what is neither, which is counted.
+struct Single<'a> {
+    odd: &'a mut usize,
+}
+
+impl<'de> DeserializeSeed<'de> for Single<'_> {
+    type Value = f32;
+
+    fn deserialize<D: Deserializer<'de>>(self, from: D) -> Result<f32, D::Error> {
+        from.deserialize_any(self)
+    }
+}
+
+impl<'de> Visitor<'de> for Single<'_> {
+    type Value = f32;
+
+    fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str("a value")
+    }
+
+    #[expect(
+        clippy::cast_possible_truncation,
+        reason = "weather has four significant digits, f32 has seven"
+    )]
+    fn visit_f64<E: de::Error>(self, value: f64) -> Result<f32, E> {
+        Ok(value as f32)
+    }
+
+    #[expect(clippy::cast_precision_loss, reason = "no weather value has more than seven digits")]
+    fn visit_u64<E: de::Error>(self, value: u64) -> Result<f32, E> {
+        Ok(value as f32)
+    }
+
+    #[expect(clippy::cast_precision_loss, reason = "no weather value has more than seven digits")]
+    fn visit_i64<E: de::Error>(self, value: i64) -> Result<f32, E> {
+        Ok(value as f32)
+    }
+
+    fn visit_unit<E: de::Error>(self) -> Result<f32, E> {
+        Ok(f32::NAN)
+    }
+
+    fn visit_str<E: de::Error>(self, _: &str) -> Result<f32, E> {
+        *self.odd += 1;
+        Ok(f32::NAN)
+    }
+
+    fn visit_bool<E: de::Error>(self, _: bool) -> Result<f32, E> {
+        *self.odd += 1;
+        Ok(f32::NAN)
+    }
+
+    fn visit_seq<A: SeqAccess<'de>>(self, mut list: A) -> Result<f32, A::Error> {
+        while list.next_element::<IgnoredAny>()?.is_some() {}
+        *self.odd += 1;
+        Ok(f32::NAN)
+    }
+
+    fn visit_map<A: MapAccess<'de>>(self, mut map: A) -> Result<f32, A::Error> {
+        while map.next_entry::<IgnoredAny, IgnoredAny>()?.is_some() {}
+        *self.odd += 1;
+        Ok(f32::NAN)
+    }
+}
+
+/// One entry of a list of times, or what stands for a unit.
 enum Cell {
     Whole(i64),
-    Number(f64),
     Word(String),
     Null,
     Odd,
@@ -318,8 +398,8 @@ impl<'de> Visitor<'de> for CellVisitor {
         Ok(i64::try_from(value).map_or(Cell::Odd, Cell::Whole))
     }
 
-    fn visit_f64<E: de::Error>(self, value: f64) -> Result<Cell, E> {
-        Ok(Cell::Number(value))
+    fn visit_f64<E: de::Error>(self, _: f64) -> Result<Cell, E> {
+        Ok(Cell::Odd)
     }
 
     fn visit_str<E: de::Error>(self, value: &str) -> Result<Cell, E> {
@@ -353,7 +433,7 @@ impl<'de> Deserialize<'de> for Word {
     fn deserialize<D: Deserializer<'de>>(from: D) -> Result<Self, D::Error> {
         Ok(match Cell::deserialize(from)? {
             Cell::Word(word) => Self(Some(word)),
-            Cell::Whole(_) | Cell::Number(_) | Cell::Null | Cell::Odd => Self(None),
+            Cell::Whole(_) | Cell::Null | Cell::Odd => Self(None),
         })
     }
 }

@@ -194,11 +194,17 @@ fn said(host: &str, broker: &Broker, error: &ConnectionError) -> String {
         ConnectionError::Io(error) if error.kind() == std::io::ErrorKind::ConnectionRefused => {
             format!("nobody listens at {host} port {}", broker.port)
         }
-        ConnectionError::MqttState(StateError::Deserialization(error)) => format!(
-            "the broker {host} sent what is no message of at most {} bytes: {}",
-            broker.largest,
-            cleaned(&error.to_string())
+        ConnectionError::MqttState(StateError::Deserialization(
+            rumqttc::mqttbytes::Error::PayloadSizeLimitExceeded(_),
+        )) => format!(
+            "the broker {host} sent a message of more than {} bytes; look at who sends it, or raise largest_kb",
+            broker.largest
         ),
+        ConnectionError::MqttState(StateError::Deserialization(error))
+            if !matches!(error, rumqttc::mqttbytes::Error::Io(_)) =>
+        {
+            format!("what {host} sends is not MQTT: {}", cleaned(&error.to_string()))
+        }
         error => format!("the line to the broker {host} broke: {}", cleaned(&error.to_string())),
     }
 }

@@ -65,6 +65,8 @@ impl Look {
 struct Piece {
     head: Vec<u8>,
     lines: Vec<u8>,
+    /// Whether the lines begin with the head.
+    from_start: bool,
 }
 
 impl Watch {
@@ -177,7 +179,10 @@ impl Watch {
 
 fn readings(way: &Way, piece: &Piece, changed: DateTime<Utc>, now: DateTime<Utc>) -> Result<Batch, String> {
     match way {
-        Way::Csv { layout, .. } => sheet::read(&piece.head, &piece.lines, layout, now),
+        Way::Csv { layout, .. } => {
+            let skip = if piece.from_start { layout.header_rows } else { 0 };
+            sheet::read(&piece.head, &piece.lines, skip, layout, now)
+        }
         Way::Metar { code, .. } => Ok(metar::read(&piece.lines, code, changed.min(now))),
         Way::Json { message, .. } => {
             let read = |bytes: &[u8]| message::read(bytes, None, message, changed.min(now), Came::File);
@@ -250,7 +255,11 @@ fn piece(path: &Path, look: Look, newest_first: bool) -> Result<Option<Piece>, S
         let end = lines.iter().rposition(|byte| *byte == b'\n').map_or(0, |end| end + 1);
         lines.truncate(end);
     }
-    Ok(Some(Piece { head, lines }))
+    Ok(Some(Piece {
+        head,
+        lines,
+        from_start: from == 0,
+    }))
 }
 
 fn bytes(file: &mut File, from: u64, most: u64) -> std::io::Result<Vec<u8>> {

@@ -17,6 +17,10 @@ const LOOK_LIMIT: Duration = Duration::from_secs(20);
 /// First and longest wait after a line broke.
 const FIRST_WAIT: Duration = Duration::from_secs(1);
 const LONGEST_WAIT: Duration = Duration::from_secs(300);
+/// Messages are handed on together, so that a talkative station costs one write in five seconds.
+const TOGETHER: Duration = Duration::from_secs(5);
+/// Most readings that wait to be handed on.
+const MOST_WAITING: usize = 2000;
 /// A line that stood for this long begins again with the first wait.
 const STOOD: Duration = Duration::from_secs(60);
 
@@ -101,29 +105,33 @@ async fn hear<C: Fn() -> DateTime<Utc>>(
     let mut wait = FIRST_WAIT;
     loop {
         let began = tokio::time::Instant::now();
+        let mut waiting = Batch::default();
+        let mut handed_on: Option<tokio::time::Instant> = None;
         let fault = match Line::new(name, broker) {
             Err(fault) => fault,
             Ok(mut line) => loop {
-                match line.hear(broker, message, &clock).await {
-                    Ok(Heard::Nothing) => {}
-                    Ok(Heard::Connected) => {
-                        if !tell(news, name, Batch::default(), None).await {
-                            return;
-                        }
+                // Waiting is cut short only while something waits to be handed on; the line keeps what it had
+                // received by then.
+                let longest = if waiting.is_empty() { Duration::MAX } else { TOGETHER };
+                match tokio::time::timeout(longest, line.hear(broker, message, &clock)).await {
+                    Ok(Ok(Heard::Nothing)) | Err(_) => {}
+                    Ok(Ok(Heard::Connected)) => handed_on = None,
+                    Ok(Ok(Heard::Batch(batch))) => waiting.append(batch),
+                    Ok(Err(fault)) => break fault,
+                }
+                let due = handed_on.is_none_or(|at| at.elapsed() >= TOGETHER && !waiting.is_empty());
+                if due || waiting.readings.len() > MOST_WAITING {
+                    if !tell(news, name, std::mem::take(&mut waiting), None).await {
+                        return;
                     }
-                    Ok(Heard::Batch(batch)) => {
-                        if !tell(news, name, batch, None).await {
-                            return;
-                        }
-                    }
-                    Err(fault) => break fault,
+                    handed_on = Some(tokio::time::Instant::now());
                 }
             },
         };
         if began.elapsed() >= STOOD {
             wait = FIRST_WAIT;
         }
-        if !tell(news, name, Batch::default(), Some(fault)).await {
+        if !tell(news, name, waiting, Some(fault)).await {
             return;
         }
         // Full jitter: many farms behind one broker do not come back at once.

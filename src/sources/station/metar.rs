@@ -26,7 +26,7 @@ const INCH_MM: f64 = 25.4;
 const TRACE_MM: f64 = 0.1;
 
 /// Reads every report of the station called `code`.
-pub(super) fn read(text: &[u8], code: &str, received: DateTime<Utc>) -> Batch {
+pub fn read(text: &[u8], code: &str, received: DateTime<Utc>) -> Batch {
     let text: String = String::from_utf8_lossy(text)
         .chars()
         .map(|sign| if sign.is_control() { ' ' } else { sign })
@@ -50,6 +50,15 @@ pub(super) fn read(text: &[u8], code: &str, received: DateTime<Utc>) -> Batch {
         report.clear();
     }
     batch
+}
+
+/// Name of the station of the first report.
+pub(super) fn code(text: &str) -> Option<String> {
+    let groups: Vec<&str> = text.split_whitespace().collect();
+    let first = groups
+        .windows(2)
+        .find(|pair| matches!(pair, [code, time] if is_code(code) && is_time(time)))?;
+    first.first().map(|code| (*code).to_owned())
 }
 
 fn is_code(group: &str) -> bool {
@@ -120,8 +129,9 @@ fn one(report: &[&str], code: &str, received: DateTime<Utc>, batch: &mut Batch) 
             put(measured, now, value);
         }
     }
-    let silent = body.iter().any(|group| *group == "//");
-    if !silent {
+    // No weather group means no weather only in a report that tells something, and by a station that looks.
+    let tells = air.is_some() || body.iter().any(|group| wind(group).is_some());
+    if tells && !body.contains(&"//") {
         let any = |word: &str| body.iter().any(|group| is_weather(group) && group.contains(word));
         put(Measured::Thunder, now, if any("TS") { 1.0 } else { 0.0 });
         put(Measured::Fog, now, if any("FG") { 1.0 } else { 0.0 });

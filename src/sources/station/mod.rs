@@ -9,6 +9,7 @@ pub mod folder;
 pub mod listen;
 pub mod message;
 pub mod metar;
+pub mod observed;
 pub mod sheet;
 pub mod unit;
 
@@ -18,6 +19,7 @@ use chrono::{DateTime, TimeDelta, Utc};
 
 pub use clock::{Clock, Form};
 pub use listen::{News, listen};
+pub use observed::observed;
 pub use unit::Unit;
 
 use crate::farm::FarmId;
@@ -221,6 +223,11 @@ impl Batch {
         });
     }
 
+    /// Whether there is nothing to tell.
+    pub fn is_empty(&self) -> bool {
+        self.readings.is_empty() && self.unreadable == 0
+    }
+
     pub(super) fn append(&mut self, other: Self) {
         self.readings.extend(other.readings);
         self.unreadable += other.unreadable;
@@ -254,6 +261,7 @@ impl Station {
             distance: self
                 .place
                 .map(|(latitude, longitude)| distance((latitude.0, longitude.0), (site.latitude.0, site.longitude.0))),
+            credit: None,
         }
     }
 

@@ -12,11 +12,17 @@ use super::{Batch, Key, Layout, Order, number};
 const MOST_CELLS: usize = 500;
 
 /// Reads the lines of a table. `head` is the beginning of the file with its header, `lines` are whole lines
-/// that may begin anywhere behind it, or the file itself.
+/// of which the first `skip` are no readings.
 ///
 /// # Errors
 /// Names a column of the settings that is not there.
-pub(super) fn read(head: &[u8], lines: &[u8], layout: &Layout, received: DateTime<Utc>) -> Result<Batch, String> {
+pub(super) fn read(
+    head: &[u8],
+    lines: &[u8],
+    skip: usize,
+    layout: &Layout,
+    received: DateTime<Utc>,
+) -> Result<Batch, String> {
     let names = header(head, layout);
     let place = |key: &Key| places(key, &names);
     let mut time = Vec::new();
@@ -29,7 +35,7 @@ pub(super) fn read(head: &[u8], lines: &[u8], layout: &Layout, received: DateTim
     }
     let mut batch = Batch::default();
     let mut nearby = Nearby::Unknown;
-    for record in records(lines, layout.separator) {
+    for record in records(lines, layout.separator).skip(skip) {
         let stamp: Vec<String> = time.iter().map(|place| cell(&record, *place)).collect();
         let stamp = stamp.join(" ");
         let Some(at) = layout.clock.read(&stamp, nearby) else {
@@ -143,7 +149,7 @@ mod tests {
     #[test]
     fn decimal_commas_dashes_and_broken_lines_are_read_for_what_they_are() {
         let lines = b"10.03.26;05:00;7,4;135,3\r\n10.03.26;05:10;---;135,5\r\n10.03;05:20;7,1;1\n10.03.26;05:30;warm;135,5\n10.03.26;05:40\n";
-        let batch = read(HEAD, lines, &layout(), received()).unwrap();
+        let batch = read(HEAD, lines, 0, &layout(), received()).unwrap();
         let found = Readings::gather(batch.readings);
         let air: Vec<_> = found.of(Measured::Temperature).iter().map(|told| told.value).collect();
         assert_eq!(air, [Some(7.4), None, None, None]);
@@ -160,7 +166,7 @@ mod tests {
         let lines = b"10.03.26;05:00;7,4;1\n10.03.26;05:00;7,9;1\n";
         let value = |order: Order| {
             let layout = Layout { order, ..layout() };
-            let batch = read(HEAD, lines, &layout, received()).unwrap();
+            let batch = read(HEAD, lines, 0, &layout, received()).unwrap();
             Readings::gather(batch.readings)
                 .newest(Measured::Temperature)
                 .unwrap()
@@ -175,7 +181,7 @@ mod tests {
         let mut layout = layout();
         layout.columns[0].key = Key::Name("Air".to_owned());
         assert_eq!(
-            read(HEAD, b"", &layout, received()).unwrap_err(),
+            read(HEAD, b"", 0, &layout, received()).unwrap_err(),
             "the table has no column \"Air\"; found: Luft, Regen, Tag, Zeit"
         );
     }

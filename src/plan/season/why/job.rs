@@ -2,16 +2,12 @@
 
 #![expect(clippy::indexing_slicing, reason = "places come from the lists of the same lot")]
 
-use std::cmp::Reverse;
 use std::collections::BTreeMap;
 
 use serde::Serialize;
 
 use super::Subject;
 use crate::plan::season::case::{Kind, Mode};
-use crate::plan::season::colour::{Sums, worth};
-use crate::plan::season::costs::stability_cents;
-use crate::plan::season::wait::{Chance, Later, Stakes, Window, wait_or_act};
 use crate::plan::season::yard::NEVER;
 
 /// What is said of one planned job.
@@ -112,23 +108,11 @@ pub struct Held {
     pub worth_cents: Option<i64>,
 }
 
-/// The parts of the profit of one pair \[cents\].
-#[derive(Clone, Copy)]
-struct Parts {
-    colour: i64,
-    wind: i64,
-    stability: i64,
-    labour_and_risk: i64,
-}
-
 /// The best profit of each slot, and the pair that earns it.
-type BySlot = BTreeMap<usize, (f64, (usize, usize))>;
-
-/// What using a slot with a pair gives up \[cents\].
-type GivesUp<'a> = Box<dyn Fn(usize, (usize, usize)) -> f64 + 'a>;
+pub(super) type BySlot = BTreeMap<usize, (f64, (usize, usize))>;
 
 #[derive(Clone, Copy, PartialEq, Eq)]
-enum Which {
+pub(super) enum Which {
     Lay,
     Lift,
 }
@@ -201,7 +185,7 @@ impl Subject<'_> {
     }
 
     /// Slot and manner of one job of a pair.
-    fn slot(&self, which: Which, (a, b): (usize, usize)) -> Option<(usize, How)> {
+    pub(super) fn slot(&self, which: Which, (a, b): (usize, usize)) -> Option<(usize, How)> {
         let lot = &self.yard.lots[self.at];
         match which {
             Which::Lay => lot.starts[a].lay.map(|(slot, mode)| match mode {
@@ -228,7 +212,7 @@ impl Subject<'_> {
     }
 
     /// The best pair for every slot of a job: of those that fit the rest of the plan, or of all.
-    fn best_by_slot(&self, which: Which, fitting: bool) -> BySlot {
+    pub(super) fn best_by_slot(&self, which: Which, fitting: bool) -> BySlot {
         let mut best: BySlot = BTreeMap::new();
         for (pair, profit) in self.pairs() {
             let Some((slot, _)) = self.slot(which, pair) else {
@@ -242,7 +226,7 @@ impl Subject<'_> {
         best
     }
 
-    fn chance(&self, which: Which, slot: usize) -> i64 {
+    pub(super) fn chance(&self, which: Which, slot: usize) -> i64 {
         let site = &self.case.sites[self.lot.site];
         match which {
             Which::Lay => site.p_lay[slot],
@@ -271,172 +255,5 @@ impl Subject<'_> {
             .map(|slot| 1.0 - self.chance(which, *slot) as f64 / 1000.0)
             .product::<f64>();
         (Some(self.cents((1.0 - none) * 1000.0)), false)
-    }
-
-    fn parts(&self, (a, b): (usize, usize)) -> Parts {
-        let (lot, yard_lot) = (self.lot, &self.yard.lots[self.at]);
-        let (start, end) = (&yard_lot.starts[a], &yard_lot.ends[b]);
-        let sums = Sums::of(&self.case.sites[lot.site]);
-        let before = lot.already_out.map_or(0, |out| out.light_before_md);
-        let light = before + sums.light_between(start.check_from.min(end.slot), end.slot);
-        let was = |of: fn(&crate::plan::season::case::Yesterday) -> Option<usize>| lot.previous.as_ref().and_then(of);
-        let mut wind = sums.hold_before(end.slot, lot.metres);
-        let mut stability = 0;
-        if let Some((slot, _)) = start.lay {
-            wind -= sums.hold_before(slot, lot.metres);
-            stability += stability_cents(slot, was(|was| was.lay));
-        }
-        if end.kind == Kind::Roll {
-            stability += stability_cents(end.slot, was(|was| was.lift));
-        }
-        Parts {
-            colour: worth(&self.case.curve, lot.value_cents, light),
-            wind,
-            stability,
-            labour_and_risk: start.cost + end.cost - wind - stability,
-        }
-    }
-
-    /// What moving from one pair to another costs, part by part.
-    fn reasons(&self, which: Which, from: (usize, usize), to: (usize, usize)) -> Vec<Reason> {
-        let (one, other) = (self.parts(from), self.parts(to));
-        // Another way of laying changes the labour; all else in this part is risk.
-        let by_hand =
-            which == Which::Lay && self.slot(which, from).map(|slot| slot.1) != self.slot(which, to).map(|slot| slot.1);
-        let mut reasons: Vec<Reason> = [
-            (ReasonCode::Colour, one.colour - other.colour),
-            (
-                if by_hand { ReasonCode::Crew } else { ReasonCode::Risk },
-                other.labour_and_risk - one.labour_and_risk,
-            ),
-            (ReasonCode::Wind, other.wind - one.wind),
-            (ReasonCode::Stability, other.stability - one.stability),
-        ]
-        .into_iter()
-        .filter(|(_, cents)| *cents != 0)
-        .map(|(code, cents)| Reason { code, cents })
-        .collect();
-        reasons.sort_by_key(|reason| (Reverse(reason.cents.abs()), reason.code));
-        reasons
-    }
-
-    /// Slots that would be better than the chosen one but for the rest of the plan, then closed ones between.
-    fn held(&self, which: Which, chosen: usize, own: f64, fitting: &BySlot) -> Vec<Held> {
-        let alone = self.best_by_slot(which, false);
-        let mut held = Vec::new();
-        for (slot, (profit, pair)) in &alone {
-            let better = *profit > own && fitting.get(slot).is_none_or(|(fits, _)| fits < profit);
-            if *slot == chosen || !better {
-                continue;
-            }
-            let lack = self.board.lack(self.at, *pair);
-            let gain_cents = Some(self.cents(profit - own));
-            for (code, lacking) in [
-                (ReasonCode::Crew, lack.people.0),
-                (ReasonCode::Machine, lack.machine.0),
-                (ReasonCode::Cover, lack.cover.0),
-            ] {
-                if lacking > 0 {
-                    held.push(Held {
-                        slot: *slot,
-                        code,
-                        gain_cents,
-                        worth_cents: Some(self.worth(code, *pair)),
-                    });
-                }
-            }
-        }
-        held.sort_by_key(|held| (Reverse(held.gain_cents), held.slot));
-        let pool = &self.case.pools[self.lot.pool];
-        if let (Some((first, _)), Some((last, _))) = (alone.first_key_value(), alone.last_key_value()) {
-            let closed = (*first..*last).filter(|slot| {
-                !alone.contains_key(slot)
-                    && pool.people_cap_s[*slot] > 0
-                    && self.chance(which, *slot) >= 200
-                    && !self.named(which, *slot)
-            });
-            held.extend(closed.map(|slot| Held {
-                slot,
-                code: ReasonCode::Blackout,
-                gain_cents: None,
-                worth_cents: None,
-            }));
-        }
-        held
-    }
-
-    /// Whether the case offers the slot for the job at all.
-    fn named(&self, which: Which, slot: usize) -> bool {
-        let lot = self.lot;
-        match which {
-            Which::Lay => lot.lay_machine.iter().chain(&lot.lay_hand).any(|lay| lay.0 == slot),
-            Which::Lift => lot.lift.iter().any(|lift| lift.0 == slot),
-        }
-    }
-
-    /// Price times use of what a pair takes.
-    fn worth(&self, code: ReasonCode, (a, b): (usize, usize)) -> i64 {
-        let (lot, prices) = (&self.yard.lots[self.at], &self.bound.prices);
-        let (start, end) = (&lot.starts[a], &lot.ends[b]);
-        let jobs = start
-            .lay
-            .iter()
-            .map(|lay| (lay.0, start.people, start.machine))
-            .chain([(end.slot, end.people, end.machine)]);
-        let family = lot.family * self.yard.slots;
-        let value: f64 = match code {
-            ReasonCode::Crew => jobs.map(|(slot, people, _)| people as f64 * prices.people[slot]).sum(),
-            ReasonCode::Machine => jobs
-                .map(|(slot, _, machine)| machine as f64 * prices.machine[slot])
-                .sum(),
-            ReasonCode::Cover => prices.cover[family + start.cover_from..family + end.free]
-                .iter()
-                .map(|price| price * lot.metres as f64)
-                .sum(),
-            ReasonCode::Colour | ReasonCode::Risk | ReasonCode::Wind | ReasonCode::Blackout | ReasonCode::Stability => {
-                0.0
-            }
-        };
-        self.cents(value)
-    }
-
-    /// Expected loss after missing the slot, less what using it gives up: `J[t+1] - e[t]`.
-    fn cost_if_missed(&self, which: Which, chosen: usize, pair: (usize, usize), best: &BySlot) -> Option<i64> {
-        let call_out = self.rates.call_out_cents(self.case.pools[self.lot.pool].people) as f64;
-        let (gives_up, missed): (GivesUp<'_>, f64) = match which {
-            Which::Lay => {
-                let top = best.values().map(|(profit, _)| *profit).fold(NEVER, f64::max);
-                let leave = self.yard.lots[self.at].leave;
-                let score = move |slot: usize| best.get(&slot).map_or(leave, |(profit, _)| *profit);
-                (Box::new(move |slot, _| top - score(slot)), top - leave)
-            }
-            Which::Lift => {
-                // Folding aside at the last moment is what a missed lift comes to: all the light, and all the wind.
-                let lot = &self.yard.lots[self.at];
-                let last = (0..lot.ends.len())
-                    .filter(|b| lot.ends[*b].kind == Kind::Fold)
-                    .max_by_key(|b| lot.ends[*b].slot)?;
-                let end = self.parts((pair.0, last));
-                let fold = lot.ends[last].cost
-                    - Sums::of(&self.case.sites[self.lot.site]).hold_before(lot.ends[last].slot, self.lot.metres);
-                let loss = move |(_, b): (usize, usize)| {
-                    let now = self.parts((pair.0, b));
-                    ((end.colour - now.colour) - (end.wind - now.wind)) as f64
-                };
-                (Box::new(move |_, pair| loss(pair)), fold as f64)
-            }
-        };
-        let windows: Vec<Window> = best
-            .iter()
-            .filter(|(slot, (_, pair))| {
-                **slot > chosen && self.slot(which, *pair).is_some_and(|(_, how)| how != How::Fold)
-            })
-            .map(|(slot, (_, pair))| Window {
-                chance: Chance::Known(self.chance(which, *slot) as f64 / 1000.0),
-                gives_up: gives_up(*slot, *pair),
-            })
-            .collect();
-        let rule = wait_or_act(&windows, Stakes { call_out, missed }, &Later::default());
-        Some(self.cents(rule.loss.first()? - gives_up(chosen, pair)))
     }
 }

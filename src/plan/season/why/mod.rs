@@ -2,6 +2,8 @@
 
 mod hindrance;
 mod job;
+mod missed;
+mod reasons;
 mod words;
 
 use serde::Serialize;
