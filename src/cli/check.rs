@@ -1,7 +1,7 @@
 //! `covercast check`: what was understood, or every mistake.
 
 mod remarks;
-mod report;
+pub(super) mod report;
 mod ties;
 
 use std::io::IsTerminal as _;

@@ -8,6 +8,7 @@ mod loaded;
 mod note;
 mod plan;
 mod run;
+mod sources;
 mod status;
 mod trace;
 
@@ -38,6 +39,8 @@ enum Command {
     Note(note::Arguments),
     /// What is due, what was sent, the age of the data, and faults
     Status(status::Arguments),
+    /// Which weather services cover a farm, what each offers there, and a block for the service file
+    Sources(sources::Arguments),
     /// Why a letter says what it says
     Explain(explain::Arguments),
     /// Reads the files of a farm: tells every mistake at once, or what was understood
@@ -66,6 +69,7 @@ pub fn main() -> ExitCode {
         Command::Run(arguments) => run::run(arguments),
         Command::Note(arguments) => note::note(arguments),
         Command::Status(arguments) => status::status(arguments),
+        Command::Sources(arguments) => sources::sources(arguments, Clock::Wall.now()),
         Command::Explain(arguments) => explain::explain(arguments),
         Command::Check(arguments) => check::check(arguments, Clock::Wall.now()),
         Command::Plan(arguments) => plan::plan(arguments),

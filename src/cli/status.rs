@@ -8,14 +8,18 @@ use clap::Args;
 
 use super::explain::fate;
 use super::{Failure, loaded};
-use crate::daemon::{Clock, schedule};
+use crate::daemon::{Clock, road, schedule};
 use crate::farm::Farm;
 use crate::farm::zone::Zone;
 use crate::settings::{self, Service, clean};
+use crate::sources::round::{at_hand, standing};
+use crate::sources::state::GOOD_AGAIN;
 use crate::sources::station::Station;
+use crate::sources::{Gives, Service as Source, ServiceState, load_state};
 use crate::store::{Fault, Feed, Lock, State, Store};
 use crate::weather::gates;
 use crate::weather::reading::{Hearing, Readings, hearing};
+use crate::weather::{Freshness, Standing};
 
 /// Whose state.
 #[derive(Debug, Args)]
@@ -98,13 +102,7 @@ fn of_farm(farm: &Farm, service: &Service, store: Option<&Store>, now: DateTime<
         None => text.push_str("  Last letter  none yet\n"),
     }
     text.push_str(&mail(farm, store, now)?);
-    let feeds = store.feeds(&farm.id)?;
-    if feeds.is_empty() {
-        text.push_str("  Forecast     none asked for yet\n");
-    }
-    for feed in &feeds {
-        let _ = writeln!(text, "  Forecast     {}", forecast(feed, zone, now));
-    }
+    text.push_str(&weather(farm, service, store, now)?);
     for station in service.stations.iter().filter(|station| station.tells(&farm.id)) {
         let _ = writeln!(text, "  Station      {}", heard(station, farm, store, now)?);
     }
@@ -157,20 +155,88 @@ fn mail(farm: &Farm, store: &Store, now: DateTime<Utc>) -> Result<String, Fault>
     Ok(text)
 }
 
-fn forecast(feed: &Feed, zone: &Zone, now: DateTime<Utc>) -> String {
-    let moment = |at| zone.local(at).format("%a %-d %b %H:%M").to_string();
-    let age = match feed.issued {
-        Some(issued) => format!("issued {}, {} h old", moment(issued), (now - issued).num_hours()),
-        None => "nothing received yet".to_owned(),
+/// Every service in the order of the service file: how old what it gave is, what is wrong with it since when,
+/// and when it is asked again.
+fn weather(farm: &Farm, service: &Service, store: &Store, now: DateTime<Utc>) -> Result<String, Fault> {
+    let zone = &farm.site.zone;
+    let feeds = store.feeds(&farm.id)?;
+    let mut text = String::new();
+    for source in &service.sources.services {
+        let feed = feeds.iter().find(|feed| feed.service == source.name);
+        let state = load_state(&service.sources, source, &farm.site);
+        let line = health(source, feed, &state, zone, now);
+        let _ = writeln!(text, "  {:12} {line}", gives(source));
+    }
+    let deciding = road::timeline(farm, &at_hand(&service.sources, &farm.site, now), now);
+    let line = match deciding {
+        None => "nobody: nothing received yet".to_owned(),
+        Some(line) if line.freshness == Freshness::Unknown => {
+            format!("nobody: the forecast of {} is too old", clean(&line.by))
+        }
+        Some(line) => clean(&line.by),
     };
-    let fault = feed.fault.as_ref().map(|fault| {
-        let since = feed
-            .fault_since
+    let _ = writeln!(text, "  Decided by   {line}");
+    Ok(text)
+}
+
+fn gives(source: &Source) -> &'static str {
+    match source.kind.gives() {
+        Gives::Forecast => "Forecast",
+        Gives::Past => "Readings",
+        Gives::Warnings => "Warnings",
+    }
+}
+
+fn health(source: &Source, feed: Option<&Feed>, state: &ServiceState, zone: &Zone, now: DateTime<Utc>) -> String {
+    let moment = |at| zone.local(at).format("%a %-d %b %H:%M").to_string();
+    let known =
+        |at: Option<DateTime<Utc>>, word: &str| at.map(|at| format!("{word} {}, {} old", moment(at), span(now - at)));
+    let age = match source.kind.gives() {
+        Gives::Forecast => known(feed.and_then(|feed| feed.issued), "issued"),
+        Gives::Past | Gives::Warnings => known(state.last_good, "fetched"),
+    };
+    let mut line = format!(
+        "{}: {}",
+        clean(&source.name),
+        age.unwrap_or_else(|| "nothing received yet".to_owned())
+    );
+    let since = state.failing_since.or(feed.and_then(|feed| feed.fault_since));
+    let fault = state.last_fault.as_ref().or(feed.and_then(|feed| feed.fault.as_ref()));
+    if let Some(fault) = fault {
+        let since = since
             .map(|since| format!(" since {}", moment(since)))
             .unwrap_or_default();
-        format!("; TROUBLE{since}: {}", clean(fault))
-    });
-    format!("{}: {age}{}", clean(&feed.service), fault.unwrap_or_default())
+        // The sentence names the service once more.
+        let fault = fault.strip_prefix(&format!("{}: ", source.name)).unwrap_or(fault);
+        let _ = write!(line, "; TROUBLE{since}: {}", clean(fault));
+        match state.waiting(now) {
+            _ if state.not_here => {}
+            Some(next) => {
+                let _ = write!(line, "; next try {}", moment(next));
+            }
+            None => line.push_str("; next try with the next round"),
+        }
+    }
+    match standing(source, state) {
+        Standing::First => {}
+        Standing::Check => line.push_str("; checks the others"),
+        Standing::Second | Standing::Out => {
+            let _ = write!(
+                line,
+                "; stands back until {GOOD_AGAIN} good answers in a row ({} so far)",
+                state.good_in_a_row
+            );
+        }
+    }
+    line
+}
+
+fn span(age: TimeDelta) -> String {
+    if age < TimeDelta::hours(2) {
+        format!("{} min", age.num_minutes())
+    } else {
+        format!("{} h", age.num_hours())
+    }
 }
 
 /// When a station was last heard, and which of its sensors are not believed.
@@ -212,12 +278,7 @@ fn troubles(store: Option<&Store>, now: DateTime<Utc>) -> Result<String, Fault> 
     let Some(store) = store else { return Ok(String::new()) };
     let mut text = String::new();
     for trouble in store.troubles()? {
-        let age = now - trouble.since;
-        let since = if age < TimeDelta::hours(2) {
-            format!("{} min", age.num_minutes())
-        } else {
-            format!("{} h", age.num_hours())
-        };
+        let since = span(now - trouble.since);
         let _ = writeln!(
             text,
             "\nTROUBLE  {}, for {since}: {}",

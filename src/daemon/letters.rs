@@ -35,7 +35,7 @@ pub(super) struct FarmState {
 impl FarmState {
     pub(super) fn new(now: DateTime<Utc>) -> Self {
         Self {
-            next_pull: now,
+            next_pull: schedule::clear_of_full_hour(now),
             asked: None,
             pulling: false,
             deciding: false,
@@ -45,7 +45,7 @@ impl FarmState {
 
     /// Times kept from before the jump mean nothing now.
     pub(super) fn clock_jumped(&mut self, now: DateTime<Utc>) {
-        (self.next_pull, self.asked, self.not_before) = (now, None, None);
+        (self.next_pull, self.asked, self.not_before) = (schedule::clear_of_full_hour(now), None, None);
     }
 
     fn asked_lately(&self, now: DateTime<Utc>) -> bool {
@@ -232,7 +232,11 @@ impl Daemon {
         };
         let luck = fastrand::f64().mul_add(2.0, -1.0);
         state.pulling = true;
+        let letter = schedule::next_due(&self.orders.daemon.letter, &farm.site.zone, now);
         state.next_pull = schedule::next_pull(now, self.orders.daemon.pull_minutes, luck);
+        if let Some(before) = letter.and_then(|due| schedule::pull_before(due.at, now, luck)) {
+            state.next_pull = state.next_pull.min(before);
+        }
         let pulling = (self.work.pull)(Arc::clone(farm), Arc::clone(&self.orders.sources), now);
         let farm = farm.id.clone();
         self.hands.spawn(async move {
@@ -250,6 +254,19 @@ impl Daemon {
     }
 
     /// Remembers what the services said, and goes on with a letter that waited for it.
+    /// A service that fails is asked again when it may be, and not only with the next round for all.
+    fn try_again(&mut self, id: &FarmId, feeds: &[Feed], now: DateTime<Utc>) {
+        let next = feeds
+            .iter()
+            .filter(|feed| feed.fault.is_some())
+            .filter_map(|feed| feed.next_try)
+            .min();
+        if let (Some(state), Some(next)) = (self.farms.get_mut(id), next) {
+            let next = schedule::clear_of_full_hour(next.max(now + TimeDelta::minutes(1)));
+            state.next_pull = state.next_pull.min(next);
+        }
+    }
+
     pub(super) fn pulled(&mut self, id: &FarmId, feeds: Option<Vec<Feed>>, now: DateTime<Utc>) {
         if let Some(state) = self.farms.get_mut(id) {
             (state.pulling, state.asked) = (false, Some(now));
@@ -263,6 +280,7 @@ impl Daemon {
             ),
             Some(feeds) => {
                 self.fine(&thing);
+                self.try_again(id, &feeds, now);
                 for feed in feeds {
                     match &feed.fault {
                         None => info!(farm = id.0, service = feed.service, issued = ?feed.issued, "forecast at hand"),

@@ -46,6 +46,7 @@ fn feed(turn: &Turn) -> Feed {
         fetched: turn.forecast.as_ref().map(|forecast| forecast.fetched),
         fault: turn.fault.clone(),
         fault_since: turn.failing_since,
+        next_try: turn.next_try,
         packed: turn
             .forecast
             .as_ref()

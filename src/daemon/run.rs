@@ -392,6 +392,7 @@ mod tests {
                 contact: String::new(),
                 services: Vec::new(),
                 cache: folder.join("cache"),
+                interval: TimeDelta::zero(),
             }),
             deliver: Arc::new(deliver::Settings {
                 from: "Larkrise <letters@farm.example>".to_owned(),

@@ -24,6 +24,9 @@ const LATE_CATCH_UP: TimeDelta = TimeDelta::hours(2);
 /// Services are not asked this close to a full hour.
 const PULL_CLEARANCE: TimeDelta = TimeDelta::minutes(2);
 
+/// How long before a letter the services are asked for it, half of that more or less \[s\].
+const PULL_AHEAD_S: f64 = 900.0;
+
 /// One due time of a daily job.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Due {
@@ -71,15 +74,28 @@ pub fn next_pull(now: DateTime<Utc>, minutes: u32, luck: f64) -> DateTime<Utc> {
         reason = "minutes of a pull, at most days, in seconds"
     )]
     let seconds = (f64::from(minutes) * 60.0 * (1.0 + 0.1 * luck.clamp(-1.0, 1.0))).round() as i64;
-    let next = now + TimeDelta::seconds(seconds.max(60));
-    let into_hour = next.timestamp().rem_euclid(3600);
+    clear_of_full_hour(now + TimeDelta::seconds(seconds.max(60)))
+}
+
+/// When the services are asked so that a letter finds fresh answers: some minutes before it, by `luck` (−1 to 1);
+/// `None` if that is over.
+pub fn pull_before(letter: DateTime<Utc>, now: DateTime<Utc>, luck: f64) -> Option<DateTime<Utc>> {
+    #[expect(clippy::cast_possible_truncation, reason = "a few minutes in seconds")]
+    let ahead = (PULL_AHEAD_S * (1.0 + 0.5 * luck.clamp(-1.0, 1.0))).round() as i64;
+    let at = clear_of_full_hour(letter - TimeDelta::seconds(ahead));
+    (at > now && at < letter).then_some(at)
+}
+
+/// A time, or a few minutes later if it lies within two minutes of a full hour, when everybody asks.
+pub fn clear_of_full_hour(at: DateTime<Utc>) -> DateTime<Utc> {
+    let into_hour = at.timestamp().rem_euclid(3600);
     let crowd = PULL_CLEARANCE.num_seconds();
     if into_hour < crowd {
-        next + TimeDelta::seconds(2 * crowd - into_hour)
+        at + TimeDelta::seconds(2 * crowd - into_hour)
     } else if into_hour >= 3600 - crowd {
-        next + TimeDelta::seconds(3600 - into_hour + 2 * crowd)
+        at + TimeDelta::seconds(3600 - into_hour + 2 * crowd)
     } else {
-        next
+        at
     }
 }
 

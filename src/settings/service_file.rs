@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
-use chrono::{DateTime, NaiveTime, Utc};
+use chrono::{DateTime, NaiveTime, TimeDelta, Utc};
 
 use super::disk;
 use super::file::File;
@@ -81,11 +81,6 @@ pub(super) fn read(file: &File, folder: &Path, now: DateTime<Utc>) -> Option<Ser
             "name a folder; it is made if missing",
         );
     }
-    let sources = Sources {
-        contact: contact(&root).unwrap_or_default(),
-        services: services(&root, folder),
-        cache: state.join("cache"),
-    };
     let deliver = root.table("mail").map(|table| mail_file::read(&table, folder, &state));
     let daemon = match root.table("schedule") {
         Some(table) => daily(&table, now),
@@ -93,6 +88,13 @@ pub(super) fn read(file: &File, folder: &Path, now: DateTime<Utc>) -> Option<Ser
             letter: LetterTime::Daily(LETTER_AT),
             pull_minutes: 60,
         },
+    };
+    let sources = Sources {
+        contact: contact(&root).unwrap_or_default(),
+        services: services(&root, folder),
+        cache: state.join("cache"),
+        // A round comes a little early or late, and sooner where a service has failed.
+        interval: TimeDelta::minutes(i64::from(daemon.pull_minutes)) * 4 / 5,
     };
     let log = root.table("log").map_or(Log::Text, |table| {
         table.knows(LOG);
@@ -267,12 +269,13 @@ fn station(table: &Table<'_>, kind: ServiceKind) -> Option<String> {
     if !kind.wants_station() {
         return None;
     }
-    let (example, whose) = match kind {
-        ServiceKind::Mosmix => ("station = \"10147\"", "the id in the list of MOSMIX stations"),
-        _ => (
+    let (example, whose) = if kind == ServiceKind::Mosmix {
+        ("station = \"10147\"", "the id in the list of MOSMIX stations")
+    } else {
+        (
             "station = \"KPDX\"",
             "the id of a station of the National Weather Service",
-        ),
+        )
     };
     table.needs(&[("station", example)]);
     let station = table.text("station", 10)?;

@@ -2,6 +2,7 @@
 
 mod address;
 pub mod cache;
+pub mod catalogue;
 pub mod client;
 pub mod context;
 pub mod fault;
@@ -24,7 +25,7 @@ mod transport;
 
 use std::path::PathBuf;
 
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, TimeDelta, Utc};
 
 pub use cache::{load_state, save_state};
 pub use client::{Limits, Pulled, Reply, cached, prepare_tls, pull, pull_within};
@@ -77,6 +78,8 @@ pub struct Settings {
     pub services: Vec<Service>,
     /// Folder of the disk cache.
     pub cache: PathBuf,
+    /// A round does not ask a service again that gave a good answer so lately.
+    pub interval: TimeDelta,
 }
 
 /// One service to ask.

@@ -51,16 +51,16 @@ pub(super) fn fits(kind: ServiceKind, bytes: &[u8]) -> Result<(), Refusal> {
         | ServiceKind::NwsGridpoint
         | ServiceKind::Mosmix => true,
     };
-    match form {
-        _ if right => Ok(()),
-        // Empty, a web page, broken: the strictest reader says it best.
-        Form::OpenMeteo => Err(open_meteo::tells_hours(bytes).err().unwrap_or(Refusal::NoForecast {
-            holds: "something else",
-        })),
-        _ => Err(Refusal::NoForecast {
-            holds: "something else than was asked for",
-        }),
+    if right {
+        return Ok(());
     }
+    // Empty, a web page, broken: the strictest reader says it best.
+    if form == Form::OpenMeteo {
+        open_meteo::tells_hours(bytes)?;
+    }
+    Err(Refusal::NoForecast {
+        holds: "something else than was asked for",
+    })
 }
 
 /// The grid cell in the reply about a point: office, column, row. They become part of an address, so their

@@ -76,16 +76,21 @@ fn json(bytes: &[u8]) -> Form {
         return Form::OpenMeteo;
     };
     let is = |seen: &Seen, kind: &str| matches!(seen.at("@type"), Some(Seen::Text(text)) if text.ends_with(kind));
-    if let Some(properties) = top.at("properties") {
-        return match properties {
-            own if own.at("timeseries").is_some() => Form::MetNorway,
-            own if own.at("periods").is_some() => Form::NwsPeriods,
-            own if is(own, ":Point") || own.at("forecastGridData").is_some() => Form::NwsPoint,
-            own if is(own, ":ObservationStation") || own.at("rawMessage").is_some() => Form::NwsObservations,
-            own if is(own, ":Alert") || own.at("messageType").is_some() => Form::WarningsJson,
-            own if is(own, ":Gridpoint") || own.at("gridId").is_some() => Form::NwsGridpoint,
-            _ => Form::OpenMeteo,
-        };
+    if let Some(own) = top.at("properties") {
+        let tells = |key: &str| own.at(key).is_some();
+        let marks = [
+            (Form::MetNorway, tells("timeseries")),
+            (Form::NwsPeriods, tells("periods")),
+            (Form::NwsPoint, is(own, ":Point") || tells("forecastGridData")),
+            (
+                Form::NwsObservations,
+                is(own, ":ObservationStation") || tells("rawMessage"),
+            ),
+            (Form::WarningsJson, is(own, ":Alert") || tells("messageType")),
+            (Form::NwsGridpoint, is(own, ":Gridpoint") || tells("gridId")),
+        ];
+        let found = marks.into_iter().find(|(_, marked)| *marked);
+        return found.map_or(Form::OpenMeteo, |(form, _)| form);
     }
     if let Some(features) = top.at("features") {
         let readings = features

@@ -121,6 +121,16 @@ pub fn at_hand(settings: &Settings, site: &Site, now: DateTime<Utc>) -> Vec<Turn
 
 async fn turn(limits: &Limits, settings: &Settings, service: &Service, site: &Site, now: DateTime<Utc>) -> Turn {
     let mut state = load_state(settings, service, site);
+    let lately = state
+        .last_good
+        .is_some_and(|at| at <= now && now - at < settings.interval);
+    if lately && state.last_fault.is_none() {
+        let mut turn = Turn::of(service, &state, now);
+        turn.fill(settings, service, site, now);
+        if turn.forecast.is_some() || turn.reply.is_some() {
+            return turn;
+        }
+    }
     let mut brought = (None, None);
     let outcome = match service.kind.gives() {
         Gives::Forecast => pull_within(limits, settings, service, site, now, &mut state)

@@ -66,6 +66,15 @@ impl ServiceState {
         (self.not_here, self.by_settings) = (false, false);
     }
 
+    /// A person asks: what only waits for something to be put right is asked now. A wait that the service
+    /// wants stays.
+    pub fn tried_by_hand(&mut self) {
+        if self.by_settings || self.not_here {
+            self.settings_changed();
+        }
+        self.last_good = None;
+    }
+
     /// The request that is made now; if it is another one, waits for better settings are over.
     pub(super) fn asking(&mut self, request: &str) {
         if self.asked != request {

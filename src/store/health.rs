@@ -21,6 +21,8 @@ pub struct Feed {
     pub fault: Option<String>,
     /// Since when.
     pub fault_since: Option<DateTime<Utc>>,
+    /// When it may be asked again, for the round to come; not kept.
+    pub next_try: Option<DateTime<Utc>>,
     /// The forecast at hand for the archive; never read back with the rest.
     pub packed: Option<Packed>,
 }
@@ -72,6 +74,7 @@ impl Store {
                 fetched: at(2)?,
                 fault: row.get(3)?,
                 fault_since: at(4)?,
+                next_try: None,
                 packed: None,
             })
         })?;
@@ -132,6 +135,7 @@ mod tests {
             fetched: Some(at(3)),
             fault: None,
             fault_since: None,
+            next_try: None,
             packed: None,
         };
         let bad = Feed {

@@ -24,7 +24,7 @@ const KEY: &str = "canary-5f2e91";
 
 /// What a server does after it has read a request.
 #[derive(Clone)]
-enum Act {
+pub(crate) enum Act {
     /// Sends bytes and closes.
     Say(Vec<u8>),
     /// Sends bytes and keeps silent with the line open.
@@ -38,13 +38,13 @@ enum Act {
 }
 
 /// A server on a raw socket, so that it can be as wrong as it likes.
-struct Server {
-    address: String,
+pub(crate) struct Server {
+    pub(crate) address: String,
     requests: Arc<Mutex<Vec<String>>>,
 }
 
 impl Server {
-    async fn that(answer: impl Fn(&str) -> Act + Send + Sync + 'static) -> Self {
+    pub(crate) async fn that(answer: impl Fn(&str) -> Act + Send + Sync + 'static) -> Self {
         prepare_tls();
         prepare_tls();
         let listener = TcpListener::bind("127.0.0.1:0").await.unwrap();
@@ -59,11 +59,11 @@ impl Server {
         Self { address, requests }
     }
 
-    async fn saying(act: Act) -> Self {
+    pub(crate) async fn saying(act: Act) -> Self {
         Self::that(move |_| act.clone()).await
     }
 
-    fn requests(&self) -> Vec<String> {
+    pub(crate) fn requests(&self) -> Vec<String> {
         self.requests.lock().unwrap().clone()
     }
 }
@@ -107,11 +107,11 @@ async fn serve(mut stream: TcpStream, seen: Arc<Mutex<Vec<String>>>, answer: Arc
     };
 }
 
-fn ok(body: &[u8], headers: &str) -> Act {
+pub(crate) fn ok(body: &[u8], headers: &str) -> Act {
     answer("200 OK", body, headers)
 }
 
-fn answer(status: &str, body: &[u8], headers: &str) -> Act {
+pub(crate) fn answer(status: &str, body: &[u8], headers: &str) -> Act {
     let head = format!("HTTP/1.1 {status}\r\nContent-Length: {}\r\n{headers}\r\n", body.len());
     Act::Say([head.as_bytes(), body].concat())
 }
@@ -155,6 +155,7 @@ impl Asker {
             contact: "grower@larkrise.example".to_owned(),
             services: vec![service],
             cache: folder.path().join("cache"),
+            interval: TimeDelta::zero(),
         };
         let limits = Limits {
             total: Duration::from_millis(1500),

@@ -11,6 +11,8 @@ mod bounds;
 mod broker;
 mod cautions;
 mod charts;
+mod coverage;
+mod etiquette;
 mod farm_season;
 mod fetching;
 mod half_days;

@@ -10,18 +10,18 @@ const WIDTH: usize = 96;
 
 /// Lines, broken between words.
 #[derive(Debug, Default)]
-pub(super) struct Report {
-    pub(super) text: String,
+pub(in crate::cli) struct Report {
+    pub(in crate::cli) text: String,
 }
 
 impl Report {
-    pub(super) fn line(&mut self, line: &str) {
+    pub(in crate::cli) fn line(&mut self, line: &str) {
         self.text.push_str(line.trim_end());
         self.text.push('\n');
     }
 
     /// Breaks a text between words; it keeps its own indent.
-    pub(super) fn wrapped(&mut self, text: &str) {
+    pub(in crate::cli) fn wrapped(&mut self, text: &str) {
         let indent = " ".repeat(text.len() - text.trim_start().len());
         let mut line = indent.clone();
         for word in text.split_whitespace() {
