@@ -22,7 +22,7 @@ fn only_rolls() -> SmallOrchard {
 fn last_day(orchard: &SmallOrchard) -> Option<NaiveDate> {
     let ground = Ground::at(&orchard.entries, orchard.now);
     let needs = needs(&orchard.farm, &ground, orchard.now);
-    let plan = assign(&orchard.farm, &ground, &needs, &orchard.outlooks, orchard.now);
+    let plan = assign(&orchard.farm, &ground, &needs, &orchard.outlooks, None, orchard.now);
     let gate = plan.blocks.iter().find(|block| block.block.0 == "Gate").unwrap();
     gate.jobs.iter().find(|job| job.job == Job::Redry).unwrap().last_day
 }
