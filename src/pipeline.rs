@@ -4,7 +4,7 @@ use chrono::{DateTime, TimeDelta, Utc};
 
 use crate::advice::chart::{self, ChartError, Width};
 use crate::advice::letter::{self, Digest, Inputs, Letter};
-use crate::advice::{calendar, html, text};
+use crate::advice::{calendar, html, season_strip, text};
 use crate::farm::block::Block;
 use crate::farm::site::Site;
 use crate::farm::{Farm, Job};
@@ -52,6 +52,10 @@ const EVEN_ODDS: f64 = 0.5;
 const PAST: TimeDelta = TimeDelta::days(7);
 /// What the HTML calls the chart.
 pub const CHART_ID: &str = "chart@covercast";
+/// What the HTML calls the picture of the plan.
+pub const SEASON_ID: &str = "season@covercast";
+/// Width of the plan's PNG \[px\]: twice its own.
+const SEASON_WIDTH_PX: f32 = 1280.0;
 
 /// Past and future of a site out of its forecasts; `None` if there are none.
 pub fn timeline(site: &Site, sources: &[Source<'_>], now: DateTime<Utc>) -> Option<Timeline> {
@@ -164,14 +168,30 @@ fn requests(block: &Block, needs: &[Need]) -> Vec<JobRequest> {
 pub struct Rendered {
     /// Text part.
     pub text: String,
-    /// HTML part; it shows the chart as [`CHART_ID`] if there is one.
+    /// HTML part; it shows the chart as [`CHART_ID`] and the plan as [`SEASON_ID`], where there are.
     pub html: String,
     /// The narrow chart as SVG, if there is weather to draw.
     pub svg: Option<String>,
     /// The same as PNG, or why it could not be drawn.
     pub png: Option<Result<Vec<u8>, ChartError>>,
+    /// The plan to harvest as SVG, if there is one to draw.
+    pub season_svg: Option<String>,
+    /// The same as PNG, or why it could not be drawn.
+    pub season_png: Option<Result<Vec<u8>, ChartError>>,
     /// Calendar of the recommended windows; `None` if there are none.
     pub calendar: Option<String>,
+}
+
+impl Rendered {
+    /// The pictures of the HTML that could be drawn: Content-ID, file name and PNG.
+    pub fn drawn(&self) -> impl Iterator<Item = (&'static str, &'static str, &[u8])> {
+        let chart = self.png.as_ref().map(|png| (CHART_ID, "chart.png", png));
+        let season = self.season_png.as_ref().map(|png| (SEASON_ID, "season.png", png));
+        [chart, season]
+            .into_iter()
+            .flatten()
+            .filter_map(|(id, name, png)| Some((id, name, png.as_ref().ok()?.as_slice())))
+    }
 }
 
 /// Lays a letter out. `revision` must rise with every letter of the farm.
@@ -181,12 +201,22 @@ pub struct Rendered {
 pub fn render(letter: &Letter, revision: u32) -> Result<Rendered, askama::Error> {
     let svg = letter.chart.as_ref().map(|facts| chart::svg(facts, Width::Narrow));
     let png = svg.as_deref().map(chart::png);
+    let season_svg = letter
+        .season
+        .as_ref()
+        .and_then(|season| season_strip::svg(season, letter.digest.day));
+    let season_png = season_svg
+        .as_deref()
+        .map(|svg| chart::png_of_width(svg, SEASON_WIDTH_PX));
+    let season_shown = season_png.as_ref().is_some_and(Result::is_ok).then_some(SEASON_ID);
     let shown = png.as_ref().is_some_and(Result::is_ok).then_some(CHART_ID);
     Ok(Rendered {
         text: text::render(letter),
-        html: html::render(letter, shown)?,
+        html: html::render(letter, shown, season_shown)?,
         svg,
         png,
+        season_svg,
+        season_png,
         calendar: (!letter.jobs.is_empty()).then(|| calendar::ics(letter, revision)),
     })
 }

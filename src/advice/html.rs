@@ -4,6 +4,7 @@ use askama::Template;
 
 use super::letter::{Letter, verdict_word};
 use super::words;
+use crate::farm::block::Rows;
 use crate::workability::Verdict;
 
 const SANS: &str = "font-family:-apple-system,'Segoe UI',Roboto,Helvetica,Arial,sans-serif;";
@@ -18,14 +19,16 @@ const TH: &str = "text-align:left;vertical-align:bottom;padding:4px 6px 4px 0;bo
 const TD: &str =
     "text-align:left;vertical-align:top;padding:5px 6px 5px 0;border-bottom:1px solid #D8CFBF;font-weight:normal;";
 
-/// Lays the letter out as HTML. `chart_cid` is the Content-ID of the chart's picture, if the mail carries one.
+/// Lays the letter out as HTML. `chart_cid` and `season_cid` are the Content-IDs of the pictures, where the mail
+/// carries them.
 ///
 /// # Errors
 /// Only if memory for the text cannot be had.
-pub fn render(letter: &Letter, chart_cid: Option<&str>) -> Result<String, askama::Error> {
+pub fn render(letter: &Letter, chart_cid: Option<&str>, season_cid: Option<&str>) -> Result<String, askama::Error> {
     Page {
         letter,
         chart_cid,
+        season_cid,
         css: Css,
     }
     .render()
@@ -242,6 +245,25 @@ impl Css {
 <tr><th scope="row" class="row" style="{{ css.td() }}"><b>{{ line.block }}</b><br><span class="bark" style="color:#62584D;">{{ line.variety }}</span></th><td style="{{ css.td() }}">{{ line.out|cap|fine }}</td><td style="{{ css.td() }}">{% for next in line.next %}{{ next|fine }} {% endfor %}</td><td style="{{ css.td() }}">{{ line.pick|fine }}</td></tr>
 {%- endfor %}
 </table>
+{%- if let Some(season) = letter.season %}
+<h2 style="{{ css.h2() }}">Plan to harvest</h2>
+{%- if let Some(cid) = season_cid %}
+<p style="margin:0 0 12px;"><img src="cid:{{ cid }}" alt="{{ season.alt() }}" width="568" style="display:block;width:100%;max-width:568px;height:auto;margin:0 auto;border:0;"></p>
+{%- endif %}
+<table style="{{ css.table() }}">
+<caption class="bark" style="{{ css.caption() }}">Blocks that share rolls stand together. Days to come are a plan, no promise.</caption>
+<tr><th scope="col" style="{{ css.th() }}">Block</th><th scope="col" style="{{ css.th() }}">Cover</th><th scope="col" style="{{ css.th() }}">Lift</th><th scope="col" style="{{ css.th() }}">Pick</th></tr>
+{%- for line in season.lines %}
+<tr><th scope="row" class="row" style="{{ css.td() }}"><b>{{ line.block }}</b>{% if let Some(rows) = line.rows %}<br>{{ self.rows(rows)|fine }}{% endif %}</th><td style="{{ css.td() }}">{{ line.cover|cap|fine }}</td><td style="{{ css.td() }}">{{ line.lift|cap|fine }}</td><td style="{{ css.td() }}">{{ line.pick|fine }}</td></tr>
+{%- endfor %}
+</table>
+{%- for change in season.changes %}
+<p class="bark" style="{{ css.small() }}">{{ change|fine }}</p>
+{%- endfor %}
+{%- if let Some(note) = season.note %}
+<p class="bark" style="{{ css.small() }}">{{ note }}</p>
+{%- endif %}
+{%- endif %}
 {%- if let Some(ties) = letter.ties %}
 <h2 style="{{ css.h2() }}">Ties, next 48 hours</h2>
 {%- if let Some(note) = ties.note %}
@@ -293,6 +315,7 @@ impl Css {
 struct Page<'a> {
     letter: &'a Letter,
     chart_cid: Option<&'a str>,
+    season_cid: Option<&'a str>,
     css: Css,
 }
 
@@ -307,6 +330,10 @@ impl Page<'_> {
 
     fn parts(&self) -> impl Iterator<Item = &super::letter::Days> {
         [&self.letter.why, &self.letter.fails].into_iter().flatten()
+    }
+
+    fn rows(&self, rows: &Rows) -> String {
+        words::rows(*rows)
     }
 
     fn spread(&self) -> bool {

@@ -10,6 +10,8 @@ pub mod reasons;
 pub mod spread;
 
 pub mod letter;
+pub mod season_strip;
+pub mod season_words;
 
 pub mod chart;
 

@@ -1,7 +1,7 @@
 //! The letter as plain text: one fact a line, no columns, no line over 80 signs.
 
 use super::letter::verdict_word;
-use super::letter::{DayLine, Item, Letter, TieLine, Ties, WindowLine};
+use super::letter::{DayLine, Item, Letter, Season, TieLine, Ties, WindowLine};
 use super::words;
 
 /// Longest line.
@@ -16,6 +16,9 @@ pub fn render(letter: &Letter) -> String {
     chart(&mut page, letter);
     windows(&mut page, letter);
     blocks(&mut page, letter);
+    if let Some(season) = &letter.season {
+        season_part(&mut page, season);
+    }
     if let Some(ties) = &letter.ties {
         ties_part(&mut page, ties);
     }
@@ -134,6 +137,35 @@ fn blocks(page: &mut Page, letter: &Letter) {
             block.block, block.variety, block.out, block.pick
         ));
         block.next.iter().for_each(|next| page.line(next));
+    }
+}
+
+/// "Creek: out since 11 Feb, lift 10 Mar at 27 days. Pick 16-21 Mar."
+fn season_part(page: &mut Page, season: &Season) {
+    page.heading("Plan to harvest");
+    for line in &season.lines {
+        let rows = line
+            .rows
+            .map_or_else(String::new, |rows| format!(", {}", words::rows(rows)));
+        let parts: Vec<&str> = [&line.cover, &line.lift]
+            .into_iter()
+            .map(String::as_str)
+            .filter(|part| !part.is_empty())
+            .collect();
+        page.line(&format!(
+            "{}{rows}: {}. Pick {}.",
+            line.block,
+            parts.join(", "),
+            line.pick
+        ));
+    }
+    if !season.changes.is_empty() {
+        page.blank();
+        season.changes.iter().for_each(|change| page.line(change));
+    }
+    if let Some(note) = &season.note {
+        page.blank();
+        page.line(note);
     }
 }
 

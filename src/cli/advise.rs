@@ -81,7 +81,7 @@ pub(super) fn advise(arguments: &Arguments) -> Result<String, Failure> {
     };
     match arguments.format {
         Format::Text => Ok(text::render(&letter)),
-        Format::Html => html::render(&letter, None).map_err(|error| failed(format!("HTML ({error})"))),
+        Format::Html => html::render(&letter, None, None).map_err(|error| failed(format!("HTML ({error})"))),
         Format::Json => json::render(&letter).map_err(|error| failed(format!("JSON ({error})"))),
     }
 }

@@ -11,7 +11,7 @@ use crate::advice::json;
 use crate::daemon::{road, schedule};
 use crate::deliver::{Mail, Picture};
 use crate::farm::Farm;
-use crate::pipeline::{self, CHART_ID, Context, Rendered};
+use crate::pipeline::{self, Context, Rendered};
 use crate::record::Entry;
 use crate::settings::{self, FarmFiles, Service};
 use crate::sources::Role;
@@ -70,7 +70,7 @@ pub(super) fn demo(_: &Arguments) -> Result<String, Failure> {
     let facts = json::render(&morning.letter).map_err(|error| broken("JSON", &error.to_string()))?;
     write(&farm, &service, &morning.letter.subject, now, &rendered, &facts)?;
     Ok(format!(
-        "{}\nWritten to ./{FOLDER}/: letter.json, letter.html, chart.png, chart.svg, windows.ics and one .eml for each reader.\n",
+        "{}\nWritten to ./{FOLDER}/: letter.json, letter.html, chart.png, chart.svg, season.png, season.svg, windows.ics and one .eml for each reader.\n",
         rendered.text
     ))
 }
@@ -85,20 +85,26 @@ fn write(
     facts: &str,
 ) -> Result<(), Failure> {
     let folder = Path::new(FOLDER);
-    let png = match &rendered.png {
-        Some(Ok(png)) => Some(png),
-        Some(Err(error)) => return Err(broken("chart", &error.to_string())),
-        None => None,
-    };
+    for error in [&rendered.png, &rendered.season_png]
+        .into_iter()
+        .flatten()
+        .filter_map(|png| png.as_ref().err())
+    {
+        return Err(broken("picture", &error.to_string()));
+    }
     let failed = |error: std::io::Error| Failure {
         code: 1,
         text: format!("./{FOLDER}/ cannot be written ({error}); go to a folder of your own and try again"),
     };
     fs::create_dir_all(folder).map_err(failed)?;
     fs::write(folder.join("letter.json"), facts).map_err(failed)?;
-    if let (Some(svg), Some(png)) = (&rendered.svg, png) {
-        fs::write(folder.join("chart.svg"), svg).map_err(failed)?;
-        fs::write(folder.join("chart.png"), png).map_err(failed)?;
+    for (svg, name) in [(&rendered.svg, "chart.svg"), (&rendered.season_svg, "season.svg")] {
+        if let Some(svg) = svg {
+            fs::write(folder.join(name), svg).map_err(failed)?;
+        }
+    }
+    for (_, name, png) in rendered.drawn() {
+        fs::write(folder.join(name), png).map_err(failed)?;
     }
     if let Some(calendar) = &rendered.calendar {
         fs::write(folder.join("windows.ics"), calendar).map_err(failed)?;
@@ -115,10 +121,7 @@ fn write(
             subject: subject.to_owned(),
             text: rendered.text.clone(),
             html: rendered.html.clone(),
-            picture: png.map(|png| Picture {
-                content_id: CHART_ID.to_owned(),
-                png: png.clone(),
-            }),
+            pictures: rendered.drawn().map(Picture::of).collect(),
             calendar: rendered.calendar.clone(),
             issued: now,
         };

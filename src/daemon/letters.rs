@@ -184,7 +184,7 @@ impl Daemon {
                 subject: decided.subject.clone(),
                 text: decided.text.clone(),
                 html: decided.html.clone(),
-                picture: decided.picture.clone(),
+                pictures: decided.pictures.clone(),
                 calendar: decided.calendar.clone(),
                 issued: decided.issued,
             };

@@ -9,7 +9,7 @@ use super::work::{Decided, Question, Work};
 use crate::advice::letter::{Digest, Letter};
 use crate::deliver::Picture;
 use crate::farm::Farm;
-use crate::pipeline::{self, CHART_ID, Context, Morning, Told};
+use crate::pipeline::{self, Context, Morning, Rendered, Told};
 use crate::sources::round::{Turn, at_hand, round};
 use crate::sources::station::observed;
 use crate::sources::{Gives, ServiceKind, Settings, prepare_tls};
@@ -180,25 +180,25 @@ fn inputs(morning: &Morning, timeline: Option<&Timeline>, turns: &[Turn], questi
     })
 }
 
+/// The pictures that could be drawn; a letter goes out without the others.
+fn pictures(rendered: &Rendered) -> Vec<Picture> {
+    for error in [&rendered.png, &rendered.season_png]
+        .into_iter()
+        .flatten()
+        .filter_map(|png| png.as_ref().err())
+    {
+        tracing::warn!(%error, "the letter goes out without one of its pictures");
+    }
+    rendered.drawn().map(Picture::of).collect()
+}
+
 fn decided(letter: &Letter, revision: u32, inputs: serde_json::Value) -> Decided {
     let rendered = pipeline::render(letter, revision);
     if let Err(error) = &rendered {
         tracing::error!(%error, "the letter goes out as text only: its HTML could not be written");
     }
     let rendered = rendered.ok();
-    let picture = rendered
-        .as_ref()
-        .and_then(|rendered| rendered.png.as_ref())
-        .and_then(|png| match png {
-            Ok(png) => Some(Picture {
-                content_id: CHART_ID.to_owned(),
-                png: png.clone(),
-            }),
-            Err(error) => {
-                tracing::warn!(%error, "the letter goes out without its chart");
-                None
-            }
-        });
+    let pictures = rendered.as_ref().map_or_else(Vec::new, pictures);
     Decided {
         subject: letter.subject.clone(),
         text: crate::advice::text::render(letter),
@@ -206,7 +206,7 @@ fn decided(letter: &Letter, revision: u32, inputs: serde_json::Value) -> Decided
             .as_ref()
             .map(|rendered| rendered.html.clone())
             .unwrap_or_default(),
-        picture,
+        pictures,
         calendar: rendered.and_then(|rendered| rendered.calendar),
         facts: serde_json::to_value(letter).unwrap_or_default(),
         inputs,

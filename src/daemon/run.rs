@@ -414,7 +414,7 @@ mod tests {
             subject: format!("NO | {}", question.due.date),
             text: "nothing to do".to_owned(),
             html: "<p>nothing to do</p>".to_owned(),
-            picture: None,
+            pictures: Vec::new(),
             calendar: None,
             facts: serde_json::json!({}),
             inputs: serde_json::json!({}),

@@ -62,8 +62,8 @@ pub struct Decided {
     pub text: String,
     /// HTML.
     pub html: String,
-    /// Chart in the HTML, if one could be drawn.
-    pub picture: Option<Picture>,
+    /// Pictures in the HTML that could be drawn.
+    pub pictures: Vec<Picture>,
     /// Calendar of the recommended windows.
     pub calendar: Option<String>,
     /// The letter's facts, for `explain`.

@@ -35,7 +35,7 @@ pub struct Mail {
     /// HTML part.
     pub html: String,
     /// The chart that the HTML shows, if one could be drawn.
-    pub picture: Option<Picture>,
+    pub pictures: Vec<Picture>,
     /// Calendar of the recommended windows.
     pub calendar: Option<String>,
     /// When the letter was issued; the date of the message.
@@ -47,8 +47,21 @@ pub struct Mail {
 pub struct Picture {
     /// What the HTML calls it after `cid:`.
     pub content_id: String,
+    /// Name of the file if a reader keeps it, such as "chart.png".
+    pub name: String,
     /// The bytes of the PNG.
     pub png: Vec<u8>,
+}
+
+impl Picture {
+    /// Out of its Content-ID, file name and bytes.
+    pub fn of((content_id, name, png): (&str, &str, &[u8])) -> Self {
+        Self {
+            content_id: content_id.to_owned(),
+            name: name.to_owned(),
+            png: png.to_vec(),
+        }
+    }
 }
 
 /// Why no message could be built. It never holds the text that was wrong.
@@ -123,9 +136,9 @@ impl Mail {
             .header(ContentType::TEXT_HTML)
             .body(quoted(&self.html)?);
         let mut related = MultiPart::related().boundary(boundary("html")).singlepart(html);
-        if let Some(picture) = &self.picture {
+        for picture in &self.pictures {
             let png = ContentType::parse("image/png").map_err(|_| MailFault::Part)?;
-            let attached = Attachment::new_inline_with_name(picture.content_id.clone(), "chart.png".to_owned());
+            let attached = Attachment::new_inline_with_name(picture.content_id.clone(), picture.name.clone());
             related = related.singlepart(attached.body(picture.png.clone(), png));
         }
         let alternative = MultiPart::alternative()
@@ -189,10 +202,11 @@ mod tests {
             subject: "GO 13:30: lift Creek 1-12 | Tue 10 Mar".to_owned(),
             text: "Lift Creek – 8 °C\n.\nFrom here on\r.\r\nend".to_owned(),
             html: "<p>Lift Creek</p><img src=\"cid:chart\">".to_owned(),
-            picture: Some(Picture {
+            pictures: vec![Picture {
                 content_id: "chart".to_owned(),
+                name: "chart.png".to_owned(),
                 png: vec![0x89; 3000],
-            }),
+            }],
             calendar: Some("BEGIN:VCALENDAR\r\nMETHOD:PUBLISH\r\nEND:VCALENDAR\r\n".to_owned()),
             issued: "2026-03-09T16:30:00Z".parse().unwrap(),
         }

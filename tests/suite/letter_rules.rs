@@ -56,7 +56,7 @@ fn the_first_three_lines_say_issued_good_until_and_forecast() {
             .map(|(start, line)| line.starts_with(start))
             .collect();
         assert_eq!(starts, [true; 3], "{morning}");
-        let html = html::render(&letter, None).unwrap();
+        let html = html::render(&letter, None, None).unwrap();
         let places: Vec<_> = ["<b>Issued</b>", "<b>Good until</b>", "<b>Forecast</b>", "<h1"]
             .map(|part| html.find(part))
             .into();
@@ -184,7 +184,7 @@ fn without_a_forecast_no_number_rests_on_one() {
 #[test]
 fn one_forecast_only_gives_no_chance_and_no_spread() {
     let letter = SmallOrchard::on_a_dry_morning().one_forecast_only().letter();
-    let whole = text::render(&letter) + &html::render(&letter, Some("chart")).unwrap();
+    let whole = text::render(&letter) + &html::render(&letter, Some("chart"), Some("season")).unwrap();
     for word in ["in 10", "in\u{a0}10", "perhaps", "8 of 10", "almost sure", "1 in 20"] {
         assert!(!whole.contains(word), "{word}");
     }
@@ -224,7 +224,7 @@ fn after_three_quiet_days_the_blocks_say_as_of_when() {
 #[test]
 fn the_html_is_small_and_whole_without_its_style_block() {
     for (morning, letter) in letters() {
-        let html = html::render(&letter, letter.chart.as_ref().map(|_| "chart@covercast")).unwrap();
+        let html = html::render(&letter, letter.chart.as_ref().map(|_| "chart@covercast"), None).unwrap();
         assert!(html.len() <= 60_000, "{morning}: {} bytes", html.len());
         assert_eq!(
             html.matches("<img ").count(),
@@ -295,7 +295,7 @@ fn everything_in_the_html_is_in_the_text() {
 fn a_hostile_name_stays_a_name() {
     let letter = SmallOrchard::on_a_dry_morning().with_a_hostile_name().letter();
     assert!(!letter.subject.contains(['\r', '\n']), "{:?}", letter.subject);
-    let html = html::render(&letter, Some("chart")).unwrap();
+    let html = html::render(&letter, Some("chart"), Some("season")).unwrap();
     assert!(!html.contains("<img src=x") && html.contains("&#60;img src=x"));
     let calendar = calendar::ics(&letter, 1);
     assert!(!calendar.lines().any(|line| line.starts_with("ATTENDEE")), "{calendar}");

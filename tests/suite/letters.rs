@@ -25,7 +25,7 @@ fn the_dry_morning_can_be_looked_at() {
     let facts = letter.chart.as_ref().unwrap();
     let narrow = chart::svg(facts, chart::Width::Narrow);
     let picture = chart::png(&narrow).unwrap();
-    let page = html::render(&letter, Some("chart")).unwrap();
+    let page = html::render(&letter, Some("chart"), Some("season")).unwrap();
     assert!(
         page.len() < 60_000 && picture.len() < 60_000,
         "{} and {} bytes",

@@ -23,10 +23,11 @@ fn message(address: &str) -> Waiting {
         subject: "GO 13:30: lift Creek – 1-12 | Tue 10 Mar".to_owned(),
         text: "Lift Creek at 8 °C.\n.\n..\nA lone \r stays no lone one.\n".to_owned(),
         html: "<p>Lift Creek</p><img src=\"cid:chart\" alt=\"chart\">".to_owned(),
-        picture: Some(Picture {
+        pictures: vec![Picture {
             content_id: "chart".to_owned(),
+            name: "chart.png".to_owned(),
             png: (0..9000_u32).map(|n| (n % 251) as u8).collect(),
-        }),
+        }],
         calendar: Some(
             "BEGIN:VCALENDAR\r\nVERSION:2.0\r\nPRODID:-//covercast//EN\r\nMETHOD:PUBLISH\r\nEND:VCALENDAR\r\n"
                 .to_owned(),

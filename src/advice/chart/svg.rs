@@ -143,6 +143,13 @@ impl Svg {
         );
     }
 
+    pub(in crate::advice) fn disc(&mut self, x: f64, y: f64, radius: f64, looks: &str) {
+        let _ = writeln!(
+            self.body,
+            r#"<circle cx="{x:.2}" cy="{y:.2}" r="{radius:.2}" {looks}/>"#
+        );
+    }
+
     /// A path through points; closed if `close`.
     pub(in crate::advice) fn path(&mut self, points: &[(f64, f64)], close: Close, looks: &str) {
         if points.len() < 2 {

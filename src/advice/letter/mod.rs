@@ -13,6 +13,7 @@ mod hot_tool;
 mod lead;
 mod morning;
 mod rolls;
+mod season;
 mod subject;
 mod ties;
 mod today;
@@ -33,6 +34,7 @@ use crate::workability::{BlockOutlook, Chance, Reason, Verdict};
 pub use digest::{Digest, Promise};
 pub(super) use head::estimates;
 pub(super) use headline::word as verdict_word;
+pub use season::{GoToday, Move, Season, SeasonLine, WhyLine};
 
 /// Name and version of the letter's form in JSON.
 pub const SCHEMA: &str = "covercast-letter/1";
@@ -107,6 +109,8 @@ pub struct Letter {
     pub windows: Option<Windows>,
     /// Every block.
     pub blocks: Blocks,
+    /// The plan to harvest, if the season could be planned.
+    pub season: Option<Season>,
     /// Ties in the next 48 hours.
     pub ties: Option<Ties>,
     /// Damp rolls, one sentence each.

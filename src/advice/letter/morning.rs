@@ -77,6 +77,7 @@ impl<'a> Morning<'a> {
             fails: self.fails(&lead),
             windows: self.windows(&lead),
             blocks: self.blocks(),
+            season: self.season(),
             ties: self.ties(),
             rolls: self.rolls(),
             care: self.care(),

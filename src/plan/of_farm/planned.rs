@@ -5,9 +5,10 @@ use std::collections::{BTreeMap, VecDeque};
 use chrono::NaiveDate;
 
 use super::advice::{Advice, advice};
-use super::{Before, FarmCase, FarmLot, HalfDay, Inputs, LeftOut, Standing, case_of};
+use super::{Before, FarmCase, FarmLot, HalfDay, Inputs, LeftOut, Standing, case_of, costs};
 use crate::farm::block::BlockId;
 use crate::plan::season::case::{Kind, Mode};
+use crate::plan::season::why::{Inquiry, Why};
 use crate::plan::season::{Entry, Fault, solve};
 use crate::units::Megajoules;
 
@@ -29,8 +30,10 @@ pub struct SeasonPlan {
     pub bound_cents: i64,
     /// Whether the chances beyond the forecast are the coarse ones for anywhere.
     pub coarse: bool,
-    /// The case and its solution, to be asked why.
+    /// The case it was made from.
     pub case: FarmCase,
+    /// What can be said of each lot, by its name.
+    pub whys: BTreeMap<String, Why>,
 }
 
 /// One lot of the plan.
@@ -119,6 +122,13 @@ pub fn plan_season(inputs: &Inputs<'_>) -> Result<SeasonPlan, Vec<Fault>> {
         .map(|lot| solved.schedule.entry(&lot.id))
         .collect();
     let rolls = rolls_from(&made, &entries);
+    let inquiry = Inquiry::new(&checked, &solved.schedule, costs::rates(inputs.farm));
+    let whys = made
+        .case
+        .lots
+        .iter()
+        .filter_map(|lot| Some((lot.id.clone(), inquiry.why(&lot.id)?)))
+        .collect();
     let lots = made
         .case
         .lots
@@ -155,6 +165,7 @@ pub fn plan_season(inputs: &Inputs<'_>) -> Result<SeasonPlan, Vec<Fault>> {
         value_cents: solved.objective_cents,
         bound_cents: solved.bound_cents,
         coarse: inputs.usual.is_coarse(),
+        whys,
         case: made,
     })
 }
@@ -166,7 +177,7 @@ fn light(made: &FarmCase, lot: &crate::plan::season::case::Lot, lay: Option<usiz
     let from = lay.map_or(0, |lay| lay + 1);
     let ahead: i64 = site.light_md.get(from..lift)?.iter().sum();
     let before = lot.already_out.map_or(0, |out| out.light_before_md);
-    Some(Megajoules(super::costs::real(before + ahead) / 1000.0 * reference))
+    Some(Megajoules(costs::real(before + ahead) / 1000.0 * reference))
 }
 
 /// Metres of one family that come off a block.

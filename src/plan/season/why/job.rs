@@ -54,7 +54,7 @@ pub enum How {
 }
 
 /// A slot for a job and what the lot earns with it.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct Ranked {
     /// The slot.
     pub slot: usize,
@@ -62,6 +62,8 @@ pub struct Ranked {
     pub how: How,
     /// Profit of the lot \[cents\].
     pub score_cents: i64,
+    /// What it would cost more than the chosen one, part by part, largest first.
+    pub reasons: Vec<Reason>,
 }
 
 /// One part of what a move costs.
@@ -162,7 +164,7 @@ impl Subject<'_> {
             how,
             ranked: order
                 .iter()
-                .filter_map(|(slot, profit, pair)| self.ranked(which, *slot, *profit, *pair))
+                .filter_map(|(slot, profit, pair)| self.ranked(which, chosen, *slot, *profit, *pair))
                 .collect(),
             regret_cents: next.map(|next| self.cents(own - next.1)),
             reasons: next.map(|next| self.reasons(which, chosen, next.2)).unwrap_or_default(),
@@ -175,12 +177,20 @@ impl Subject<'_> {
         })
     }
 
-    fn ranked(&self, which: Which, slot: usize, profit: f64, pair: (usize, usize)) -> Option<Ranked> {
+    fn ranked(
+        &self,
+        which: Which,
+        chosen: (usize, usize),
+        slot: usize,
+        profit: f64,
+        pair: (usize, usize),
+    ) -> Option<Ranked> {
         let (_, how) = self.slot(which, pair)?;
         Some(Ranked {
             slot,
             how,
             score_cents: self.cents(profit),
+            reasons: self.reasons(which, chosen, pair),
         })
     }
 

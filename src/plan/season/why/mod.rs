@@ -17,7 +17,7 @@ use super::schedule::{Entry, Schedule};
 use super::yard::{Choice, Yard};
 
 pub use hindrance::{Hindrance, Shared};
-pub use job::{Held, JobWhy, Ranked, Reason, ReasonCode};
+pub use job::{Held, How, JobWhy, Ranked, Reason, ReasonCode};
 
 /// What can be said of one lot in a plan.
 #[derive(Debug, Clone, PartialEq, Serialize)]
