@@ -77,7 +77,7 @@ pub async fn run(clock: Clock, store: Store, orders: Orders, work: Work, files: 
         })
         .collect();
     let farms = BTreeMap::new();
-    let (ears, mut heard) = Ears::new(clock.clone());
+    let (ears, mut heard) = Ears::new(clock);
     let mut daemon = Daemon {
         clock,
         store,

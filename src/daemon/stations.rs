@@ -45,7 +45,7 @@ impl Ears {
         });
         for station in stations {
             if !self.tasks.contains_key(&station.name) {
-                let clock = self.clock.clone();
+                let clock = self.clock;
                 let now = move || clock.now();
                 let task = tokio::spawn(listen(Arc::new(station.clone()), now, self.tell.clone()));
                 self.tasks.insert(station.name.clone(), (station.clone(), task));

@@ -31,7 +31,8 @@ pub fn factor(exposure: Exposure) -> Option<f64> {
         Terrain::Trees(Metres(trees)) => (0.65 * trees, 0.10 * trees),
     };
     let above = height - displacement;
-    if height < LOWEST_M || height > BLENDING_M || roughness <= 0.0 || above < clearance(exposure.terrain) * roughness {
+    if !(LOWEST_M..=BLENDING_M).contains(&height) || roughness <= 0.0 || above < clearance(exposure.terrain) * roughness
+    {
         return None;
     }
     let aloft = ((BLENDING_M - displacement) / roughness).ln() / (above / roughness).ln();

@@ -385,12 +385,12 @@ fn time_columns(table: &Table<'_>) -> Vec<Key> {
     let Some(value) = table.find("time") else {
         return Vec::new();
     };
-    match value.get_ref() {
-        DeValue::Array(values) => values
+    match value.get_ref().as_array() {
+        Some(values) => values
             .iter()
             .filter_map(|value| column_key(table, "time", value))
             .collect(),
-        _ => column_key(table, "time", value).into_iter().collect(),
+        None => column_key(table, "time", value).into_iter().collect(),
     }
 }
 

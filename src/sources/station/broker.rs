@@ -205,6 +205,11 @@ fn said(host: &str, broker: &Broker, error: &ConnectionError) -> String {
         {
             format!("what {host} sends is not MQTT: {}", cleaned(&error.to_string()))
         }
-        error => format!("the line to the broker {host} broke: {}", cleaned(&error.to_string())),
+        error @ (ConnectionError::MqttState(_)
+        | ConnectionError::Io(_)
+        | ConnectionError::NotConnAck(_)
+        | ConnectionError::RequestsDone) => {
+            format!("the line to the broker {host} broke: {}", cleaned(&error.to_string()))
+        }
     }
 }

@@ -137,12 +137,7 @@ impl Watch {
     fn files(&self) -> Result<Vec<(PathBuf, Look)>, String> {
         let folder = &self.drop.folder;
         let entries = fs::read_dir(folder).map_err(|error| {
-            let reason = match error.kind() {
-                ErrorKind::NotFound => "it is not there".to_owned(),
-                ErrorKind::PermissionDenied => "its rights do not allow it".to_owned(),
-                ErrorKind::NotADirectory => "it is not a folder".to_owned(),
-                _ => error.to_string(),
-            };
+            let reason = why(&error);
             format!("the folder {} cannot be read: {reason}", shown(folder))
         })?;
         let mut files = Vec::new();
@@ -212,10 +207,7 @@ fn readings(way: &Way, piece: &Piece, changed: DateTime<Utc>, now: DateTime<Utc>
 
 /// Head and whole lines of a file; `None` if it changed under the reader.
 fn piece(path: &Path, look: Look, newest_first: bool) -> Result<Option<Piece>, String> {
-    let say = |error: std::io::Error| match error.kind() {
-        ErrorKind::PermissionDenied => "its rights do not allow it".to_owned(),
-        _ => error.to_string(),
-    };
+    let say = |error: std::io::Error| why(&error);
     // Not waiting: a pipe of that name must not hold the reader.
     let flags = rustix::fs::OFlags::NOFOLLOW | rustix::fs::OFlags::NONBLOCK;
     let flags = i32::try_from(flags.bits()).unwrap_or_default();
@@ -260,6 +252,17 @@ fn piece(path: &Path, look: Look, newest_first: bool) -> Result<Option<Piece>, S
         lines,
         from_start: from == 0,
     }))
+}
+
+/// The usual reasons in words, others in the system's.
+fn why(error: &std::io::Error) -> String {
+    let words = [
+        (ErrorKind::NotFound, "it is not there"),
+        (ErrorKind::PermissionDenied, "its rights do not allow it"),
+        (ErrorKind::NotADirectory, "it is not a folder"),
+    ];
+    let said = words.iter().find(|(kind, _)| *kind == error.kind());
+    said.map_or_else(|| error.to_string(), |(_, words)| (*words).to_owned())
 }
 
 fn bytes(file: &mut File, from: u64, most: u64) -> std::io::Result<Vec<u8>> {
