@@ -123,7 +123,7 @@ fn taught(late: Option<f64>) -> Option<String> {
     orchard.outlook("Creek").dry_offset = late.map(Hours);
     let text = text::render(&orchard.letter()).replace('\n', " ");
     let from = text.find("By your notes, drying is taken ")?;
-    let to = from + text[from..].find('.')?;
+    let to = from + text[from..].find("computed")? + "computed".len();
     Some(text[from..to].to_owned())
 }
 
