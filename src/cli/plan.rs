@@ -28,7 +28,7 @@ pub(super) struct Arguments {
     /// Write the bare plan into this file as well
     #[arg(long, value_name = "PLAN")]
     out: Option<PathBuf>,
-    /// Tries a lot; more take longer and may find a better plan [default: 1000 to 10000, fewer the more lots]
+    /// Tries a lot; more take longer and may find a better plan [default: 1000 to 5000, fewer the more lots]
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u64).range(0..=1_000_000))]
     tries: Option<u64>,
     /// Say of this lot why it stands where it stands; may be given several times

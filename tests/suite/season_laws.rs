@@ -19,8 +19,8 @@ fn solved(season: &Season) -> Solved {
 
 #[test]
 fn no_plan_of_an_invented_season_overbooks_anything_or_beats_its_bound() {
-    for seed in 0..40 {
-        let case = checked(Season::drawn(seed, 1 + seed as usize % 2, 6 + seed as usize % 20).case());
+    for seed in 0..40_usize {
+        let case = checked(Season::drawn(seed as u64, 1 + seed % 2, 6 + seed % 20).case());
         let solved = solve(&case, Some(60));
         assert_eq!(solved.violations, [], "seed {seed}");
         assert_eq!(score(&case, &solved.schedule).objective_cents, solved.objective_cents);

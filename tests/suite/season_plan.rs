@@ -310,6 +310,19 @@ fn a_lot_that_cannot_be_covered_says_what_would_make_it_possible() {
     assert!(taken.contains("900 m more cover"), "{taken}");
 }
 
+#[test]
+fn a_plan_that_leaves_what_would_fit_is_told_so() {
+    let folder = tempfile::tempdir().unwrap();
+    let nothing = kept(&folder, "plan.json", &json!({"early": null, "late": null}));
+    let answer = said(&["--case", &own("two-crops"), "--score", &nothing, "--why", "late"]);
+    assert_eq!(answer["objective_cents"], 0);
+    assert_eq!(
+        answer["why"][0]["hindrance"],
+        json!({"what": "nothing", "gain_cents": 35484}),
+        "the late crop alone is worth 354.84"
+    );
+}
+
 fn refused(text: &str) -> String {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("case.json");

@@ -11,10 +11,10 @@ use super::yard::{Choice, Yard};
 /// Seed of the search: fixed, so that a case has one plan.
 const SEED: u64 = 0x636f_7665_7263_6173;
 /// Tries that are shared among the lots of a case.
-const TRIES: usize = 4_000_000;
+const TRIES: usize = 2_000_000;
 /// Least and most tries a lot.
 const LEAST_TRIES: usize = 1000;
-const MOST_TRIES: usize = 10_000;
+const MOST_TRIES: usize = 5000;
 
 /// A plan of the season.
 #[derive(Debug, Clone, PartialEq)]

@@ -50,6 +50,11 @@ pub enum Hindrance {
         /// Whether all of the changes are needed.
         together: bool,
     },
+    /// Nothing: it would fit and pay, so this plan can be made better.
+    Nothing {
+        /// What covering it would earn more \[cents\].
+        gain_cents: i64,
+    },
     /// It would fit, but colour does not pay for the work.
     NotWorthIt {
         /// What covering would lose against leaving it \[cents\].
@@ -179,7 +184,7 @@ impl Subject<'_> {
     /// What the rest of the plan takes away: each thing is dropped alone, then all of them.
     fn in_the_plan(&self) -> Hindrance {
         let lot = &self.yard.lots[self.at];
-        let mut best = lot.leave;
+        let mut fitting = lot.leave;
         let mut loss = NEVER;
         let mut alone: [Option<(f64, (i64, usize))>; 3] = [None; 3];
         let mut together: Option<(f64, Lack)> = None;
@@ -192,7 +197,7 @@ impl Subject<'_> {
                 let lack = self.board.lack(self.at, (a, b));
                 let short: Vec<usize> = (0..3).filter(|k| lack.of(SHARED[*k]).0 > 0).collect();
                 match short[..] {
-                    [] => best = best.max(*profit),
+                    [] => fitting = fitting.max(*profit),
                     [only] => {
                         let this = (*profit, lack.of(SHARED[only]));
                         // The least change, and of equal ones the one that earns most.
@@ -211,6 +216,11 @@ impl Subject<'_> {
         }
         let change = |shared: Shared, (lacking, slot): (i64, usize)| Change { shared, lacking, slot };
         let gain = |profit: f64| self.cents(profit - lot.leave);
+        if fitting > lot.leave {
+            return Hindrance::Nothing {
+                gain_cents: gain(fitting),
+            };
+        }
         let each: Vec<Change> = SHARED
             .into_iter()
             .zip(alone)

@@ -187,6 +187,11 @@ fn left(hindrance: &Hindrance, lot: &str, lies_out: bool, named: &dyn Fn(usize) 
                 money(*gain_cents)
             )
         }
+        Hindrance::Nothing { gain_cents } => format!(
+            "{} is left, but it would fit and earn {} more: this plan can be made better.",
+            capital(lot),
+            money(*gain_cents)
+        ),
         Hindrance::NotWorthIt { loss_cents } => {
             format!(
                 "{} is left: covering it would cost {} more than its colour brings.",
