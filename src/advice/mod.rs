@@ -15,6 +15,8 @@ pub mod chart;
 
 pub mod model_picture;
 
+pub mod labels;
+
 pub mod text;
 
 pub mod html;

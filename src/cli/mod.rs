@@ -9,6 +9,7 @@ mod note;
 mod plan;
 mod run;
 mod status;
+mod takeoff;
 mod trace;
 
 use std::io::Write as _;
@@ -44,6 +45,8 @@ enum Command {
     Check(check::CheckArgs),
     /// The planning of a season alone: a case from a file, planned or a plan of it weighed
     Plan(plan::Arguments),
+    /// What to order and cut for a season: pieces, rolls, ties, hours, cut list, labels
+    Takeoff(takeoff::Arguments),
     /// The cover model hour by hour, from one file of block numbers and one of weather
     Trace(trace::Arguments),
 }
@@ -69,6 +72,7 @@ pub fn main() -> ExitCode {
         Command::Explain(arguments) => explain::explain(arguments),
         Command::Check(arguments) => check::check(arguments, Clock::Wall.now()),
         Command::Plan(arguments) => plan::plan(arguments),
+        Command::Takeoff(arguments) => takeoff::takeoff(arguments),
         Command::Trace(arguments) => trace::trace(arguments),
     };
     match outcome {

@@ -6,6 +6,7 @@ pub mod need;
 mod offer;
 pub mod of_farm;
 pub mod season;
+pub mod takeoff;
 
 use chrono::{DateTime, NaiveDate, Utc};
 use serde::{Deserialize, Serialize};

@@ -27,6 +27,7 @@ mod services;
 mod settings;
 mod small_orchard;
 mod stopping;
+mod takeoff;
 mod ties;
 mod trace;
 mod windows;
