@@ -6,7 +6,7 @@ use super::chart::font::{self, Weight};
 use super::chart::svg::{Anchor, BARK, Label, Rect, Svg};
 use super::words;
 use crate::farm::Farm;
-use crate::plan::takeoff::{Part, Roll, SetTakeoff, Takeoff};
+use crate::plan::takeoff::{Decimetres, Part, Roll, SetTakeoff, Takeoff};
 use crate::units::{DisplayUnits, Metres};
 
 /// Paper that is printed on.
@@ -109,7 +109,12 @@ fn labels(farm: &Farm, takeoff: &Takeoff) -> Vec<Said> {
     found
 }
 
-fn family(farm: &Farm, set: &SetTakeoff) -> String {
+fn size(farm: &Farm, set: &SetTakeoff, length: Decimetres) -> String {
+    let units = farm.site.units;
+    format!("{} x {}", length.said(units), width(set.width, units))
+}
+
+fn family(set: &SetTakeoff) -> String {
     format!(
         "{} · {} wide",
         words::name(&set.set.0),
@@ -122,8 +127,8 @@ fn of_part(farm: &Farm, set: &SetTakeoff, part: &Part, from: &str) -> [Said; 2] 
         block: words::name(&part.block.0),
         row: format!("row {}", part.row),
         part: format!("part {} of {}", part.part, part.of),
-        length: part.length.said(farm.site.units),
-        family: family(farm, set),
+        length: size(farm, set, part.length),
+        family: family(set),
         code: part.code.clone(),
         end: format!("{end} · {from}"),
     })
@@ -134,8 +139,8 @@ fn of_offcut(farm: &Farm, set: &SetTakeoff, roll: &Roll) -> Option<Said> {
         block: "Stock".to_owned(),
         row: "offcut".to_owned(),
         part: "no row yet".to_owned(),
-        length: roll.kept()?.said(farm.site.units),
-        family: family(farm, set),
+        length: size(farm, set, roll.kept()?),
+        family: family(set),
         code: roll.code.clone(),
         end: format!("roll {}", roll.number),
     })
@@ -177,9 +182,9 @@ fn label(svg: &mut Svg, said: &Said, x: f64, y: f64) {
             .ink()
             .anchor(Anchor::End),
     );
-    svg.text(fitted(&said.length, left, y + 22.6, 5.4, 0.48 * inside).ink().bold());
+    svg.text(fitted(&said.length, left, y + 22.6, 5.4, 0.60 * inside).ink().bold());
     svg.text(
-        fitted(&said.family, right, y + 22.6, 3.4, 0.50 * inside)
+        fitted(&said.family, right, y + 22.6, 4.2, 0.37 * inside)
             .ink()
             .anchor(Anchor::End),
     );
