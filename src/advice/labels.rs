@@ -115,11 +115,7 @@ fn size(farm: &Farm, set: &SetTakeoff, length: Decimetres) -> String {
 }
 
 fn family(set: &SetTakeoff) -> String {
-    format!(
-        "{} · {} wide",
-        words::name(&set.set.0),
-        width(set.width, farm.site.units)
-    )
+    words::name(&set.set.0)
 }
 
 fn of_part(farm: &Farm, set: &SetTakeoff, part: &Part, from: &str) -> [Said; 2] {

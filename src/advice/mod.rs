@@ -17,6 +17,8 @@ pub mod model_picture;
 
 pub mod labels;
 
+pub mod season_strip;
+
 pub mod text;
 
 pub mod html;

@@ -41,6 +41,12 @@ impl Climate {
 
     /// Most years behind any share.
     pub fn years(&self) -> u32 {
-        self.weeks.iter().flatten().flatten().map(|half| half.years).max().unwrap_or(0)
+        self.weeks
+            .iter()
+            .flatten()
+            .flatten()
+            .map(|half| half.years)
+            .max()
+            .unwrap_or(0)
     }
 }

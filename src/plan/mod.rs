@@ -5,6 +5,7 @@ pub mod effort;
 pub mod need;
 mod offer;
 pub mod of_farm;
+pub mod prospect;
 pub mod season;
 pub mod takeoff;
 

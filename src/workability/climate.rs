@@ -11,9 +11,7 @@ use super::slots::{Slot, slots};
 use super::table::Table;
 use crate::alley::Alley;
 use crate::farm::{Farm, Job};
-use crate::weather::{
-    Credit, Freshness, Issue, IssueBasis, Kind, Product, Quantity, Run, Series, Stamps, Timeline,
-};
+use crate::weather::{Credit, Freshness, Issue, IssueBasis, Kind, Product, Quantity, Run, Series, Stamps, Timeline};
 
 /// Hours computed before the first that counts, so that what fell and dried is in the model's state.
 const WARM_UP_H: usize = 120;
