@@ -14,7 +14,7 @@ use crate::plan::prospect::{Due, Prospect, Week};
 const LEFT: f64 = 70.0;
 const COLUMN: f64 = 38.0;
 const PANEL: f64 = 120.0;
-const TOP: f64 = 78.0;
+const TOP: f64 = 88.0;
 const GAP: f64 = 46.0;
 const SMALL: f64 = 11.0;
 /// Width of the PNG for each unit of the drawing.
@@ -98,7 +98,14 @@ fn panel(
     let bottom = top + PANEL;
     let right = LEFT + prospect.weeks.len() as f64 * COLUMN;
     let y = |half_days: f64| bottom - (half_days / most).min(1.0) * PANEL;
-    svg.text(Label::at(name, 12.0, top + 12.0, 13.0).ink().bold());
+    let head = Label::at(name, LEFT, top - 10.0, 13.0).ink().bold();
+    svg.text(head);
+    svg.text(Label::at(
+        "half-days a week",
+        LEFT + head.width() + 10.0,
+        top - 10.0,
+        SMALL,
+    ));
     for mark in [0.0, (most / 2.0).round(), most] {
         svg.line(
             (LEFT, y(mark)),
@@ -130,7 +137,9 @@ fn panel(
         bar(usable, needed.max(usable), 11.0, PLUM);
         if needed > 0.0 {
             let said = half_days(needed);
-            let at = Label::at(&said, left + COLUMN / 2.0, y(needed.max(usable)) - 4.0, SMALL).anchor(Anchor::Middle);
+            let at = Label::at(&said, left + COLUMN / 2.0, y(needed.max(usable)) - 4.0, SMALL)
+                .anchor(Anchor::Middle)
+                .halo();
             let at = if needed > usable {
                 at.colour(PLUM).bold()
             } else {
@@ -150,7 +159,7 @@ fn half_days(count: f64) -> String {
     }
 }
 
-/// The Monday of every second week, months where they begin.
+/// The Monday of every week, months where they begin.
 fn days(svg: &mut Svg, weeks: &[Week], top: f64) {
     let mut month = 0;
     for (place, week) in weeks.iter().enumerate() {

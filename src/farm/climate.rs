@@ -39,14 +39,10 @@ impl Climate {
         self.weeks.iter().flatten().flatten().count()
     }
 
-    /// Most years behind any share.
+    /// Years behind the shares, as most halves of weeks have it.
     pub fn years(&self) -> u32 {
-        self.weeks
-            .iter()
-            .flatten()
-            .flatten()
-            .map(|half| half.years)
-            .max()
-            .unwrap_or(0)
+        let mut years: Vec<u32> = self.weeks.iter().flatten().flatten().map(|half| half.years).collect();
+        years.sort_unstable();
+        years.get(years.len() / 2).copied().unwrap_or(0)
     }
 }

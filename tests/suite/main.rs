@@ -22,6 +22,7 @@ mod published;
 mod replies;
 mod restart;
 mod schedule;
+mod season_ahead;
 mod sending;
 mod services;
 mod settings;

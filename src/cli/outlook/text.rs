@@ -10,7 +10,7 @@ use crate::plan::prospect::{Binds, Due, Late, LeftOut, MORE_METRES, More, Pay};
 use crate::units::Metres;
 
 /// A gain below this is noise of the plan's search \[cents\]. Assumed.
-const NOISE_CENTS: i64 = 500;
+const NOISE_CENTS: i64 = 2_000;
 
 /// The report.
 pub(super) fn render(season: &Season<'_>) -> String {
