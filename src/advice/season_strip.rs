@@ -14,6 +14,8 @@ use crate::plan::prospect::{Due, Prospect, Week};
 const LEFT: f64 = 70.0;
 const COLUMN: f64 = 38.0;
 const PANEL: f64 = 120.0;
+/// Height of a full week; the numbers stand above it.
+const FULL: f64 = 102.0;
 const TOP: f64 = 88.0;
 const GAP: f64 = 46.0;
 const SMALL: f64 = 11.0;
@@ -97,7 +99,7 @@ fn panel(
 ) {
     let bottom = top + PANEL;
     let right = LEFT + prospect.weeks.len() as f64 * COLUMN;
-    let y = |half_days: f64| bottom - (half_days / most).min(1.0) * PANEL;
+    let y = |half_days: f64| bottom - (half_days / most).min(1.0) * FULL;
     let head = Label::at(name, LEFT, top - 10.0, 13.0).ink().bold();
     svg.text(head);
     svg.text(Label::at(

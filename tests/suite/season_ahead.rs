@@ -178,7 +178,7 @@ fn observations(change: impl Fn(usize, &mut [String; 9])) -> String {
         let mut cells = [
             at.format("%Y-%m-%dT%H:%M").to_string(),
             if day { "20" } else { "10" }.to_owned(),
-            if day { "5" } else { "9" }.to_owned(),
+            if day { "5" } else { "4" }.to_owned(),
             if windy { "12" } else { "1" }.to_owned(),
             if windy { "20" } else { "2" }.to_owned(),
             "240".to_owned(),

@@ -102,7 +102,18 @@ fn rolls(out: &mut String, farm: &Farm, set: &SetTakeoff) {
         set.uncut.len(),
         set.rolls.len(),
     );
-    let kept: Vec<String> = set.kept().iter().map(|length| length.said(units)).collect();
+    let mut alike: Vec<(Decimetres, usize)> = Vec::new();
+    for length in set.kept() {
+        match alike.last_mut() {
+            Some((before, count)) if *before == length => *count += 1,
+            _ => alike.push((length, 1)),
+        }
+    }
+    let kept = alike.into_iter().map(|(length, count)| match count {
+        1 => length.said(units),
+        many => format!("{many} of {}", length.said(units)),
+    });
+    let kept: Vec<String> = kept.collect();
     let _ = writeln!(
         out,
         "    Offcuts of {} or more, kept as stock: {}. Waste: {}.",
