@@ -334,7 +334,7 @@ fn weeks(farm: &Farm, usual: &Usual, today: NaiveDate, tasks: &[Task]) -> Vec<We
             lay: due(Job::Lay),
             lift: due(Job::Lift),
         });
-        at = at + TimeDelta::days(7);
+        at += TimeDelta::days(7);
     }
     found
 }
