@@ -10,12 +10,17 @@ pub mod reasons;
 pub mod spread;
 
 pub mod letter;
-pub mod season_strip;
+
 pub mod season_words;
 
 pub mod chart;
 
 pub mod model_picture;
+
+pub mod labels;
+
+pub mod season_strip;
+pub mod week_strip;
 
 pub mod text;
 

@@ -89,6 +89,15 @@ fn report(loaded: &LoadedFarm, service: Option<&LoadedService>, now: DateTime<Ut
     blocks(&mut out, farm, today);
     out.line("");
     people(&mut out, farm);
+    out.wrapped(&match &loaded.climate {
+        Some(climate) => format!(
+            "Climate: {} of {} half-days of the year told in climate.csv, from {}.",
+            climate.known(),
+            2 * crate::farm::climate::WEEKS,
+            count(usize::try_from(climate.years()).unwrap_or_default(), "year")
+        ),
+        None => "Climate: no climate.csv, so coarse numbers for anywhere stand beyond the forecast.".to_owned(),
+    });
     out.line("");
     ties::ties(&mut out, farm);
     out.line("");

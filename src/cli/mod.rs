@@ -6,10 +6,12 @@ mod demo;
 mod explain;
 mod loaded;
 mod note;
+mod outlook;
 mod plan;
 mod run;
 mod sources;
 mod status;
+mod takeoff;
 mod trace;
 
 use std::io::Write as _;
@@ -47,6 +49,10 @@ enum Command {
     Check(check::CheckArgs),
     /// The planning of a season alone: a case from a file, planned or a plan of it weighed
     Plan(plan::Arguments),
+    /// The season before any forecast: usable half-days against work due; or the climate table it leans on
+    Outlook(outlook::Arguments),
+    /// What to order and cut for a season: pieces, rolls, ties, hours, cut list, labels
+    Takeoff(takeoff::Arguments),
     /// The cover model hour by hour, from one file of block numbers and one of weather
     Trace(trace::Arguments),
 }
@@ -73,6 +79,8 @@ pub fn main() -> ExitCode {
         Command::Explain(arguments) => explain::explain(arguments),
         Command::Check(arguments) => check::check(arguments, Clock::Wall.now()),
         Command::Plan(arguments) => plan::plan(arguments),
+        Command::Outlook(arguments) => outlook::outlook(arguments),
+        Command::Takeoff(arguments) => takeoff::takeoff(arguments),
         Command::Trace(arguments) => trace::trace(arguments),
     };
     match outcome {

@@ -3,6 +3,7 @@
 //! A [`Farm`] has been checked whole by `settings`; nothing below checks it again.
 
 pub mod block;
+pub mod climate;
 pub mod cover;
 pub mod crew;
 pub mod harvest;

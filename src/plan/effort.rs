@@ -38,25 +38,8 @@ pub fn ties(piece: Metres, spacing: Metres) -> f64 {
 /// What a job on `metres` of cover with `tie_count` ties takes on this farm.
 pub fn effort(farm: &Farm, job: Job, metres: Metres, tie_count: f64) -> Effort {
     let crew = farm.crew.people.max(1);
-    let hands = f64::from(crew);
     let (people, hours) = match job {
-        Job::Lay => (
-            crew,
-            with_machine(metres, fastest(farm, Job::Lay), tie_count * FIX_TIE_S / 3600.0, hands),
-        ),
-        Job::Lift => (
-            crew,
-            with_machine(
-                metres,
-                fastest(farm, Job::Lift),
-                tie_count * LOOSEN_TIE_S / 3600.0,
-                hands,
-            ),
-        ),
-        Job::Fold => (
-            crew,
-            (tie_count / 2.0 * LOOSEN_TIE_S + metres.0 * TURN_OVER_S_M) / 3600.0 / hands,
-        ),
+        Job::Lay | Job::Lift | Job::Fold => (crew, crew_hours(farm, job, metres, tie_count).0),
         Job::Check => {
             let people = crew.min(2);
             (
@@ -72,13 +55,42 @@ pub fn effort(farm: &Farm, job: Job, metres: Metres, tie_count: f64) -> Effort {
     }
 }
 
+/// Hours that the whole crew takes for laying, lifting or folding, unrounded; none for the other jobs.
+pub fn crew_hours(farm: &Farm, job: Job, metres: Metres, tie_count: f64) -> Hours {
+    let hands = f64::from(farm.crew.people.max(1));
+    Hours(match job {
+        Job::Lay | Job::Lift => with_machine(metres, fastest(farm, job), tie_work(job, tie_count).0, hands),
+        Job::Fold => (tie_work(job, tie_count).0 + metres.0 * TURN_OVER_S_M / 3600.0) / hands,
+        Job::Check | Job::Redry => 0.0,
+    })
+}
+
+/// Hours of one person at the ties of a job, unrounded.
+pub fn tie_work(job: Job, tie_count: f64) -> Hours {
+    let seconds = match job {
+        Job::Lay => FIX_TIE_S,
+        Job::Lift => LOOSEN_TIE_S,
+        Job::Fold => LOOSEN_TIE_S / 2.0,
+        Job::Check => LOOK_AT_TIE_S,
+        Job::Redry => 0.0,
+    };
+    Hours(tie_count * seconds / 3600.0)
+}
+
+/// Hours of work of all people together for laying or lifting, waiting beside the machine not counted.
+pub fn person_hours(farm: &Farm, job: Job, metres: Metres, tie_count: f64) -> Hours {
+    let rate = fastest(farm, job).filter(|_| farm.crew.people >= 2);
+    Hours(2.0 * metres.0 / rate.unwrap_or(BY_HAND_M_H) + tie_work(job, tie_count).0)
+}
+
 /// Ties of rows of a block.
 pub fn ties_in(block: &Block, rows: impl Iterator<Item = Metres>) -> f64 {
     rows.map(|row| ties(Block::piece(row, block.end_setback), Metres(block.alley.tie_spacing_m)))
         .sum()
 }
 
-pub(super) fn fastest(farm: &Farm, job: Job) -> Option<f64> {
+/// Metres an hour of the fastest machine for a job; `None` where it is done by hand.
+pub fn fastest(farm: &Farm, job: Job) -> Option<f64> {
     farm.machines
         .iter()
         .filter_map(|machine| {

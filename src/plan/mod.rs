@@ -6,7 +6,9 @@ pub mod effort;
 pub mod need;
 mod offer;
 pub mod of_farm;
+pub mod prospect;
 pub mod season;
+pub mod takeoff;
 
 use chrono::{DateTime, NaiveDate, Utc};
 use serde::{Deserialize, Serialize};

@@ -6,6 +6,7 @@
 mod block_file;
 mod cells;
 mod clean;
+mod climate_file;
 mod cover_file;
 mod crew_file;
 mod date;
@@ -37,6 +38,7 @@ pub use service_file::LETTER_AT;
 pub use zone_data::ZoneData;
 
 use crate::farm::Farm;
+use crate::farm::climate::Climate;
 use crate::{daemon, deliver, sources};
 use file::File;
 use mistake::{Found, Text};
@@ -76,6 +78,8 @@ pub struct LoadedFarm {
     pub remarks: Vec<Finding>,
     /// Version of the time zone rules its zone was taken from.
     pub zone_data: String,
+    /// The climate table, if the folder has one.
+    pub climate: Option<Climate>,
 }
 
 /// A service file that was checked whole.
@@ -99,6 +103,9 @@ pub struct FarmFiles<'a> {
     /// `blackouts.csv`, if there is one.
     pub blackouts: Option<&'a str>,
 }
+
+/// Name of the climate table in a farm folder.
+pub const CLIMATE_FILE: &str = "climate.csv";
 
 /// Names of the files of a farm folder, in the order in which mistakes are told.
 pub const FARM_FILES: [&str; 3] = ["farm.toml", "harvest.csv", "blackouts.csv"];
@@ -139,12 +146,31 @@ pub fn load_farm(folder: &Path) -> Result<LoadedFarm, Mistakes> {
         .file_name()
         .map(|name| name.to_string_lossy().into_owned())
         .unwrap_or_default();
-    check(
+    let climate = climate(folder, &mut found);
+    let mut loaded = check(
         &folder_name,
         [farm.ok(), harvest.ok(), blackouts.ok()],
         &ZoneData::newest(),
         found,
-    )
+    )?;
+    loaded.climate = climate;
+    Ok(loaded)
+}
+
+/// The climate table of a folder, if there is one.
+fn climate(folder: &Path, found: &mut Found) -> Option<Climate> {
+    match disk::read(&folder.join(CLIMATE_FILE), CLIMATE_FILE, folder) {
+        Ok(text) => {
+            let file = File::new(climate_file::without_remarks(&text?));
+            let climate = climate_file::read(&file);
+            file.give(found);
+            Some(climate)
+        }
+        Err(finding) => {
+            found.mistakes.push(*finding);
+            None
+        }
+    }
 }
 
 /// Why there is no text of a file.
@@ -195,6 +221,7 @@ fn check(
             farm,
             remarks: found.remarks,
             zone_data: zones.version.clone(),
+            climate: None,
         }),
         _ => Err(Mistakes(found.mistakes)),
     }

@@ -18,6 +18,7 @@ mod summary;
 pub mod learned;
 pub mod roll;
 pub mod slots;
+pub mod climate;
 mod usual_light;
 pub mod window;
 pub mod outlook;

@@ -39,6 +39,29 @@ fn texts(group: &usvg::Group, found: &mut Vec<(String, Option<usvg::Rect>)>) {
     }
 }
 
+/// All texts of a picture with the boxes of their ink, after seeing that each is inside and over no other.
+pub(crate) fn boxes(svg: &str, picture: &str) -> Vec<(String, usvg::Rect)> {
+    let tree = tree(svg);
+    let mut found = Vec::new();
+    texts(tree.root(), &mut found);
+    let boxes: Vec<(String, usvg::Rect)> = found.into_iter().map(|(said, ink)| (said, ink.unwrap())).collect();
+    for (number, (said, ink)) in boxes.iter().enumerate() {
+        let inside = ink.left() >= 0.0
+            && ink.top() >= 0.0
+            && ink.right() <= tree.size().width()
+            && ink.bottom() <= tree.size().height();
+        assert!(inside, "{picture}: {said} at {ink:?}");
+        for (other, over) in boxes.iter().skip(number + 1) {
+            let apart = ink.right() <= over.left()
+                || over.right() <= ink.left()
+                || ink.bottom() <= over.top()
+                || over.bottom() <= ink.top();
+            assert!(apart, "{picture}: {said} lies over {other}");
+        }
+    }
+    boxes
+}
+
 #[test]
 fn no_label_leaves_the_picture_or_lies_over_another() {
     let mut seen = 0;
@@ -46,26 +69,7 @@ fn no_label_leaves_the_picture_or_lies_over_another() {
         let letter = orchard.letter();
         let Some(facts) = &letter.chart else { continue };
         for width in [Width::Narrow, Width::Wide] {
-            let tree = tree(&chart::svg(facts, width));
-            let mut found = Vec::new();
-            texts(tree.root(), &mut found);
-            let boxes: Vec<(String, usvg::Rect)> = found.into_iter().map(|(said, ink)| (said, ink.unwrap())).collect();
-            for (said, ink) in &boxes {
-                let inside = ink.left() >= 0.0
-                    && ink.top() >= 0.0
-                    && ink.right() <= tree.size().width()
-                    && ink.bottom() <= tree.size().height();
-                assert!(inside, "{morning}, {width:?}: {said} at {ink:?}");
-            }
-            for (number, (said, ink)) in boxes.iter().enumerate() {
-                for (other, over) in boxes.iter().skip(number + 1) {
-                    let apart = ink.right() <= over.left()
-                        || over.right() <= ink.left()
-                        || ink.bottom() <= over.top()
-                        || over.bottom() <= ink.top();
-                    assert!(apart, "{morning}, {width:?}: {said} lies over {other}");
-                }
-            }
+            let boxes = boxes(&chart::svg(facts, width), &format!("{morning}, {width:?}"));
             seen += boxes.len();
         }
     }

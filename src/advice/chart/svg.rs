@@ -219,6 +219,20 @@ impl Svg {
         }
     }
 
+    /// The whole as a sheet of paper to print: white ground, lengths in millimetres.
+    pub(in crate::advice) fn finish_sheet(self, width_mm: f64, height_mm: f64, title: &str) -> String {
+        let family = font::FAMILY;
+        format!(
+            r##"<svg xmlns="http://www.w3.org/2000/svg" width="{width_mm}mm" height="{height_mm}mm" viewBox="0 0 {width_mm} {height_mm}" font-family="'{family}', sans-serif">
+<title>{}</title>
+<rect width="{width_mm}" height="{height_mm}" fill="#FFFFFF"/>
+{}</svg>
+"##,
+            escape(title),
+            self.body
+        )
+    }
+
     /// The whole picture.
     pub(in crate::advice) fn finish(self, width: f64, height: f64, title: &str, description: &str) -> String {
         let family = font::FAMILY;

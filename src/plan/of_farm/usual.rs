@@ -2,6 +2,7 @@
 
 use chrono::{Datelike, NaiveDate};
 
+use crate::farm::climate::{Climate, HalfClimate};
 use crate::workability::Half;
 
 /// What is usual in one half of one week of the year.
@@ -49,6 +50,25 @@ impl Usual {
     /// Out of a table with one entry a week of the year, morning and afternoon; `None` of an empty one.
     pub fn of_weeks(weeks: Vec<[UsualHalf; 2]>) -> Option<Self> {
         (!weeks.is_empty()).then_some(Self { weeks, coarse: false })
+    }
+
+    /// Out of a climate table; a half of a week of which it tells nothing stays coarse.
+    pub fn of_climate(climate: &Climate) -> Self {
+        let half = |known: Option<HalfClimate>, coarse: UsualHalf| {
+            known.map_or(coarse, |known| UsualHalf {
+                lay: known.lay,
+                lift: known.lift,
+                beaten: known.beaten,
+            })
+        };
+        let weeks = climate.weeks.iter().map(|[morning, afternoon]| {
+            let [coarse_morning, coarse_afternoon] = COARSE;
+            [half(*morning, coarse_morning), half(*afternoon, coarse_afternoon)]
+        });
+        Self {
+            coarse: climate.known() == 0,
+            ..Self::of_weeks(weeks.collect()).unwrap_or_default()
+        }
     }
 
     /// Whether these are the coarse numbers for anywhere.
