@@ -14,7 +14,7 @@ use crate::plan::need::{Need, needs};
 use crate::plan::{Plan, assign};
 use crate::record::{Entry, Ground};
 use crate::weather::stitch::{Source, stitch};
-use crate::weather::{Stamps, Timeline};
+use crate::weather::{Place, Stamps, Timeline};
 use crate::workability::outlook::outlooks_learning;
 use crate::workability::{BlockOutlook, DryPair, JobRequest};
 
@@ -55,7 +55,18 @@ pub fn timeline(site: &Site, sources: &[Source<'_>], now: DateTime<Utc>) -> Opti
         .map(|stamps: Stamps| stamps.at(stamps.count))
         .max()?;
     let track = SunTrack::over(site.latitude.0, site.longitude.0, now - PAST, ends.max(now));
-    stitch(sources, now, |at| track.at(at).up)
+    let mut timeline = stitch(sources, now, |at| track.at(at).up)?;
+    let place = Place {
+        latitude: site.latitude,
+        longitude: site.longitude,
+        elevation: Some(site.elevation),
+    };
+    let used = sources
+        .iter()
+        .filter(|source| timeline.credits.contains(&source.forecast.credit));
+    let far: Vec<String> = used.filter_map(|source| source.forecast.far_off(&place)).collect();
+    timeline.remarks.extend(far);
+    Some(timeline)
 }
 
 /// One morning's advice. Without a timeline, or with one too old to judge by, it is an UNKNOWN letter.

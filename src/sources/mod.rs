@@ -11,6 +11,7 @@ mod json;
 mod key;
 pub mod kind;
 pub mod met_norway;
+pub mod mosmix;
 pub mod nws;
 pub mod open_meteo;
 mod reader;
@@ -20,6 +21,7 @@ pub mod round;
 mod request;
 pub mod state;
 mod transport;
+mod unpack;
 
 use std::path::PathBuf;
 

@@ -1,6 +1,6 @@
 //! Which reader reads what: by the kind a service was asked as, or by what stands in the reply.
 
-use super::{Context, Form, Refusal, ServiceKind, met_norway, nws, open_meteo, recognise};
+use super::{Context, Form, Refusal, ServiceKind, met_norway, mosmix, nws, open_meteo, recognise};
 use crate::weather::Forecast;
 
 /// Reads the reply of a service of a known kind.
@@ -29,7 +29,7 @@ pub(super) fn recognised(bytes: &[u8], context: &Context<'_>) -> Result<Forecast
         Form::OpenMeteo => open_meteo::read(bytes, context),
         Form::MetNorway => met_norway::read(bytes, context),
         Form::NwsGridpoint | Form::NwsPeriods | Form::NwsPoint | Form::NwsProblem => nws::read(bytes, context),
-        Form::Zip | Form::Kml => none("a station forecast"),
+        Form::Zip | Form::Kml => mosmix::read(bytes, context),
         Form::NwsObservations => none("readings of a station"),
         Form::WarningsJson | Form::Cap | Form::Index => none("official warnings"),
     }

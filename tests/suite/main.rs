@@ -17,6 +17,7 @@ mod laws;
 mod layers;
 mod letter_rules;
 mod letters;
+mod mosmix;
 mod planning;
 mod published;
 mod replies;

@@ -276,11 +276,7 @@ mod tests {
         let today = rule.decide(0, Some(0.40)).unwrap();
         assert!(!today.go && !today.close_call);
         assert_eq!(printed(&[today.loss_now], 1), "121.6");
-        assert_eq!(
-            rule.decide(0, None),
-            None,
-            "nothing is known of today"
-        );
+        assert_eq!(rule.decide(0, None), None, "nothing is known of today");
         windows[0].chance = Chance::Known(0.40);
         assert_eq!(
             printed(&wait_or_act(&windows, STAKES, &Later::default()).loss[..1], 1),
