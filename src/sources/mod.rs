@@ -2,6 +2,7 @@
 
 mod address;
 pub mod cache;
+pub mod cap;
 pub mod client;
 pub mod context;
 pub mod fault;

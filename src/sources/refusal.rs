@@ -159,6 +159,8 @@ pub enum Refusal {
         /// How much higher \[m\].
         metres: f64,
     },
+    /// Neither a message of warning nor an index of them.
+    NoWarnings,
 }
 
 impl fmt::Display for Refusal {
@@ -336,6 +338,10 @@ impl fmt::Display for Refusal {
                 f,
                 "the station {station} lies {km:.0} km away and {metres:+.0} m against the site, too far to stand \
                     for it; name another station"
+            ),
+            Self::NoWarnings => write!(
+                f,
+                "the reply holds neither official warnings nor an index of them; check the address"
             ),
         }
     }

@@ -84,6 +84,7 @@ pub(super) struct Markup<R> {
     latin: Option<bool>,
     left: u64,
     piece: usize,
+    longest: usize,
 }
 
 impl<R: Read> Markup<R> {
@@ -97,6 +98,15 @@ impl<R: Read> Markup<R> {
             latin: None,
             left: most,
             piece: 0,
+            longest: LONGEST_PIECE,
+        }
+    }
+
+    /// The same, to be read in one go: no piece of it is too long.
+    pub(super) fn whole(from: R, most: u64) -> Self {
+        Self {
+            longest: usize::MAX,
+            ..Self::new(from, most)
         }
     }
 
@@ -150,7 +160,7 @@ impl<R: Read> BufRead for Markup<R> {
         if self.used >= self.out.len() {
             self.refill()?;
         }
-        if self.piece > LONGEST_PIECE {
+        if self.piece > self.longest {
             return Err(io::Error::from(io::ErrorKind::FileTooLarge));
         }
         Ok(self.out.get(self.used..).unwrap_or_default())
@@ -158,7 +168,7 @@ impl<R: Read> BufRead for Markup<R> {
 
     fn consume(&mut self, count: usize) {
         self.used += count;
-        self.piece += count;
+        self.piece = self.piece.saturating_add(count);
     }
 }
 

@@ -10,6 +10,7 @@ pub mod run;
 pub mod series;
 pub mod stitch;
 pub mod valid;
+pub mod warning;
 
 pub use credit::Credit;
 pub use forecast::{Forecast, Freshness, Issue, IssueBasis, Kind, Offer, Place, Product};
