@@ -8,12 +8,18 @@ use crate::advice::{calendar, html, text};
 use crate::farm::block::Block;
 use crate::farm::site::Site;
 use crate::farm::{Farm, Job};
+use crate::physics::mast::at_ten_metres;
 use crate::physics::sun::SunTrack;
 use crate::plan::effort::SPREAD;
 use crate::plan::need::{Need, needs};
+use crate::plan::of_farm::usual::Usual;
+use crate::plan::of_farm::{self, SeasonPlan, plan_season};
 use crate::plan::{Plan, assign};
 use crate::record::{Entry, Ground};
-use crate::weather::stitch::{Source, stitch};
+use crate::weather::gates;
+use crate::weather::past::{Archived, Known};
+use crate::weather::reading::{Mast, Readings};
+use crate::weather::stitch::{Source, stitch_told};
 use crate::weather::{Place, Stamps, Timeline};
 use crate::workability::outlook::outlooks_learning;
 use crate::workability::{BlockOutlook, DryPair, JobRequest};
@@ -49,13 +55,44 @@ pub const CHART_ID: &str = "chart@covercast";
 
 /// Past and future of a site out of its forecasts; `None` if there are none.
 pub fn timeline(site: &Site, sources: &[Source<'_>], now: DateTime<Utc>) -> Option<Timeline> {
+    timeline_told(site, sources, &Told::default(), now)
+}
+
+/// What is remembered of the weather beside what the services say now.
+#[derive(Debug, Clone, Default)]
+pub struct Told {
+    /// Stations with their readings of the last days, in the order of the service file.
+    pub stations: Vec<(Mast, Readings)>,
+    /// Forecasts of the last days, the first run of each.
+    pub archived: Vec<Archived>,
+}
+
+impl Told {
+    /// Who can tell the past, best first: own stations, near ones from the nearest on, archived forecasts.
+    fn tellers(&self, now: DateTime<Utc>) -> Vec<Known> {
+        let mut stations: Vec<&(Mast, Readings)> = self.stations.iter().collect();
+        stations.sort_by(|(a, _), (b, _)| {
+            let metres = |mast: &Mast| mast.distance.map_or(0.0, |distance| distance.0);
+            a.owner.cmp(&b.owner).then(metres(a).total_cmp(&metres(b)))
+        });
+        let known = stations.into_iter().filter_map(|(mast, readings)| {
+            let mut checked = gates::check(readings);
+            checked.readings = at_ten_metres(&checked.readings, mast.exposure);
+            Known::from_station(mast, &checked, now)
+        });
+        known.chain(Known::from_archive(&self.archived, now)).collect()
+    }
+}
+
+/// As [`timeline`], with a past told by stations and archived forecasts where they know it.
+pub fn timeline_told(site: &Site, sources: &[Source<'_>], told: &Told, now: DateTime<Utc>) -> Option<Timeline> {
     let ends = sources
         .iter()
         .map(|source| source.forecast.stamps)
         .map(|stamps: Stamps| stamps.at(stamps.count))
         .max()?;
     let track = SunTrack::over(site.latitude.0, site.longitude.0, now - PAST, ends.max(now));
-    let mut timeline = stitch(sources, now, |at| track.at(at).up)?;
+    let mut timeline = stitch_told(sources, &told.tellers(now), now, |at| track.at(at).up)?;
     let place = Place {
         latitude: site.latitude,
         longitude: site.longitude,
@@ -87,7 +124,21 @@ pub fn morning(
         }
         None => (Vec::new(), learned.to_vec()),
     };
-    let plan = assign::assign(farm, &ground, &needs, &outlooks, now);
+    let before = context
+        .yesterday
+        .map(|before| before.season.clone())
+        .unwrap_or_default();
+    // A checked farm makes a sound case; should one not, the letter goes out on the windows alone.
+    let season = plan_season(&of_farm::Inputs {
+        farm,
+        ground: &ground,
+        outlooks: &outlooks,
+        usual: &Usual::default(),
+        before: &before,
+        now,
+    })
+    .ok();
+    let plan = assign::assign(farm, &ground, &needs, &outlooks, season, now);
     let mut letter = letter::compose(&Inputs {
         farm,
         ground: &ground,
@@ -100,6 +151,7 @@ pub fn morning(
         yesterday: context.yesterday,
     });
     letter.digest.dry_times = dry_times;
+    letter.digest.season = plan.season.as_ref().map(SeasonPlan::as_before).unwrap_or_default();
     Morning { letter, outlooks, plan }
 }
 

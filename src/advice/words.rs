@@ -119,6 +119,24 @@ pub fn money(currency: &str, amount: f64) -> String {
     format!("{}{:.0}", name(currency), ((amount / 10.0).round() * 10.0).max(10.0))
 }
 
+/// "1 day", "28 days".
+pub fn days(count: i64) -> String {
+    if count == 1 {
+        "1 day".to_owned()
+    } else {
+        format!("{count} days")
+    }
+}
+
+/// "Gate", "Gate and Mill", "Gate, Mill and Top".
+pub fn list(names: &[String]) -> String {
+    match names {
+        [] => String::new(),
+        [only] => only.clone(),
+        [first @ .., last] => format!("{} and {last}", first.join(", ")),
+    }
+}
+
 /// "1 person" or "4 people".
 pub fn people(count: u32) -> String {
     if count == 1 {

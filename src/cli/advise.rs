@@ -13,7 +13,7 @@ use crate::pipeline::{self, Context};
 use crate::record::Entry;
 use crate::settings::{Service, clean};
 use crate::sources::round::{Turn, round};
-use crate::sources::{Role, prepare_tls, read_reply};
+use crate::sources::{Role, met_norway, prepare_tls, read_reply};
 use crate::store::Store;
 use crate::weather::Product;
 use crate::weather::forecast::Kind;
@@ -159,24 +159,13 @@ fn recorded(files: &[PathBuf], farm: &Farm, now: DateTime<Utc>) -> Result<Vec<Tu
 fn one_recorded(bytes: &[u8], file: &Path, farm: &Farm, now: DateTime<Utc>) -> Turn {
     let name = clean(&file.display().to_string());
     let outcome = read_reply(bytes, &farm.site, now, None);
-    let kind = outcome.as_ref().map_or(Kind::Single, |forecast| forecast.kind);
-    let (role, product) = match kind {
-        Kind::Members => (Role::Members, Product::SixHourlyModel),
-        Kind::Single => (Role::Main, Product::HourlyModel),
+    let (role, product) = match &outcome {
+        Ok(forecast) if forecast.kind == Kind::Members => (Role::Members, Product::SixHourlyModel),
+        Ok(forecast) if met_norway::is_part(forecast) => (Role::Check, Product::HourlyModel),
+        Ok(_) | Err(_) => (Role::Main, Product::HourlyModel),
     };
-    let fault = outcome
-        .as_ref()
-        .err()
-        .map(|refusal| format!("{name}: {}", clean(&refusal.to_string())));
-    Turn {
-        service: name,
-        role,
-        product,
-        forecast: outcome.ok(),
-        fault,
-        failing_since: None,
-        notes: Vec::new(),
-    }
+    let outcome = outcome.map_err(|refusal| format!("{name}: {}", clean(&refusal.to_string())));
+    Turn::recorded(&name, role, product, outcome)
 }
 
 fn no_forecast(turns: &[Turn]) -> Failure {

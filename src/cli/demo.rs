@@ -56,15 +56,7 @@ pub(super) fn demo(_: &Arguments) -> Result<String, Failure> {
         read_reply(FORECAST, &farm.site, fetched, None).map_err(|refusal| broken("forecast", &refusal.to_string()))?;
     // The weather is invented; no service is to be credited for it.
     forecast.credit = Credit::invented();
-    let turn = Turn {
-        service: "ensemble".to_owned(),
-        role: Role::Members,
-        product: Product::SixHourlyModel,
-        forecast: Some(forecast),
-        fault: None,
-        failing_since: None,
-        notes: Vec::new(),
-    };
+    let turn = Turn::recorded("ensemble", Role::Members, Product::SixHourlyModel, Ok(forecast));
     let timeline = road::timeline(&farm, &[turn], now);
     let next_letter = schedule::next_due(&service.daemon.letter, &farm.site.zone, now).map_or(now, |due| due.at);
     let context = Context {

@@ -12,8 +12,9 @@ use std::time::Instant;
 use serde::Serialize;
 
 use super::Failure;
+use crate::plan::season::costs::Rates;
 use crate::plan::season::solve::{bound_cents, usual_tries};
-use crate::plan::season::{Checked, Schedule, Solved, score};
+use crate::plan::season::{Checked, Inquiry, Schedule, Solved, Why, score};
 
 /// Arguments of `covercast plan`.
 #[derive(Debug, clap::Args)]
@@ -30,6 +31,9 @@ pub(super) struct Arguments {
     /// Tries a lot; more take longer and may find a better plan [default: 1000 to 10000, fewer the more lots]
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u64).range(0..=1_000_000))]
     tries: Option<u64>,
+    /// Say of this lot why it stands where it stands; may be given several times
+    #[arg(long, value_name = "LOT")]
+    why: Vec<String>,
 }
 
 /// What is printed.
@@ -45,6 +49,8 @@ struct Printed<'a> {
     folded: usize,
     violations: Vec<String>,
     plan: &'a Schedule,
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    why: Vec<Why>,
 }
 
 /// Reads the case, plans or weighs, and answers what is to be printed.
@@ -65,7 +71,7 @@ pub(super) fn plan(arguments: &Arguments) -> Result<String, Failure> {
             worth: Vec::new(),
             schedule,
         };
-        return printed(&case, &weighed);
+        return printed(&case, &weighed, &arguments.why);
     }
     let solved = pools::solve(&case, arguments.tries.unwrap_or_else(|| usual_tries(&case)));
     if let Some(file) = &arguments.out {
@@ -77,7 +83,7 @@ pub(super) fn plan(arguments: &Arguments) -> Result<String, Failure> {
         "{}",
         sentence(&case, &solved, began.elapsed().as_secs_f64())
     );
-    printed(&case, &solved)
+    printed(&case, &solved, &arguments.why)
 }
 
 fn gap_percent(solved: &Solved) -> Option<f64> {
@@ -85,7 +91,7 @@ fn gap_percent(solved: &Solved) -> Option<f64> {
     (solved.objective_cents > 0).then_some((gap * 1000.0).round() / 1000.0)
 }
 
-fn printed(case: &Checked, solved: &Solved) -> Result<String, Failure> {
+fn printed(case: &Checked, solved: &Solved, lots: &[String]) -> Result<String, Failure> {
     let printed = Printed {
         schema: "season-plan/1",
         case: &case.name,
@@ -97,8 +103,26 @@ fn printed(case: &Checked, solved: &Solved) -> Result<String, Failure> {
         folded: solved.schedule.folded(),
         violations: solved.violations.iter().map(ToString::to_string).collect(),
         plan: &solved.schedule,
+        why: why(case, solved, lots)?,
     };
     json(&printed)
+}
+
+fn why(case: &Checked, solved: &Solved, lots: &[String]) -> Result<Vec<Why>, Failure> {
+    if lots.is_empty() {
+        return Ok(Vec::new());
+    }
+    let inquiry = Inquiry::new(case, &solved.schedule, Rates::default());
+    let answer = |lot: &String| {
+        inquiry.why(lot).ok_or_else(|| Failure {
+            code: 2,
+            text: format!(
+                "--why {lot}: the case has no such lot, or the plan asks for a job that is not offered. \
+                 The names stand as `id` in the case; violations stand in the answer without --why."
+            ),
+        })
+    };
+    lots.iter().map(answer).collect()
 }
 
 fn json<T: Serialize>(value: &T) -> Result<String, Failure> {

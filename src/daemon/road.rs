@@ -11,7 +11,7 @@ use crate::deliver::Picture;
 use crate::farm::Farm;
 use crate::pipeline::{self, CHART_ID, Context, Morning};
 use crate::sources::round::{Turn, at_hand, round};
-use crate::sources::{Settings, prepare_tls};
+use crate::sources::{Gives, Settings, prepare_tls};
 use crate::store::Feed;
 use crate::weather::Timeline;
 use crate::weather::stitch::Source;
@@ -53,12 +53,26 @@ pub fn timeline(farm: &Farm, turns: &[Turn], now: DateTime<Utc>) -> Option<Timel
         .iter()
         .filter_map(|turn| {
             turn.forecast.as_ref().map(|forecast| Source {
+                name: &turn.service,
                 forecast,
                 product: turn.product,
+                standing: turn.standing,
             })
         })
         .collect();
-    pipeline::timeline(&farm.site, &sources, now)
+    let mut timeline = pipeline::timeline(&farm.site, &sources, now)?;
+    timeline
+        .remarks
+        .extend(turns.iter().filter_map(|turn| lost(farm, turn)));
+    Some(timeline)
+}
+
+/// A forecast that is wanted and not there is said, or the letter would be quieter than the weather.
+fn lost(farm: &Farm, turn: &Turn) -> Option<String> {
+    let forecast = turn.kind.is_none_or(|kind| kind.gives() == Gives::Forecast);
+    let since = turn.failing_since.filter(|_| forecast && turn.forecast.is_none())?;
+    let since = farm.site.zone.local(since).format("%a %-d %b %H:%M");
+    Some(format!("No forecast of {} since {since}.", turn.service))
 }
 
 fn decide(question: &Question) -> Decided {
@@ -116,8 +130,10 @@ fn inputs(morning: &Morning, timeline: Option<&Timeline>, turns: &[Turn], questi
             "issued": turn.forecast.as_ref().map(|forecast| forecast.issue.at),
             "fetched": turn.forecast.as_ref().map(|forecast| forecast.fetched),
             "values_refused": turn.forecast.as_ref().map(|forecast| forecast.rejected),
+            "standing": turn.standing,
             "fault": turn.fault,
         })).collect::<Vec<_>>(),
+        "decided_by": timeline.map(|timeline| &timeline.by),
         "runs": timeline.map(|timeline| timeline.runs.len()),
         "freshness": timeline.map(|timeline| timeline.freshness),
         "past_hours": timeline.map(|timeline| timeline.past_hours),

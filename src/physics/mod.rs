@@ -11,6 +11,7 @@ pub mod daylight;
 pub mod hedge;
 pub mod sunlight;
 pub mod wind;
+pub mod mast;
 pub mod tie_load;
 pub mod ground;
 pub mod sheet;

@@ -4,7 +4,9 @@
 
 use chrono::{DateTime, Datelike, Days, NaiveDate, TimeDelta, Utc};
 
+use super::booked::{Booked, booked};
 use super::need::{Need, out_view, pick_view};
+use super::of_farm::{HalfDay, SeasonPlan, crew_hours};
 use super::offer::{blacked_out, next_job, no_entry, works_that_day};
 use super::{BlockPlan, Headline, NextJob, Plan, Task};
 use crate::farm::{Farm, Job};
@@ -15,18 +17,37 @@ use crate::workability::{BlockOutlook, Opening, Verdict};
 const MOST_TASKS_A_DAY: usize = 4;
 
 /// Matches the needs to the windows found for them. `outlooks` may miss blocks: their jobs have no openings.
-pub fn assign(farm: &Farm, ground: &Ground, needs: &[Need], outlooks: &[BlockOutlook], now: DateTime<Utc>) -> Plan {
+///
+/// With a `season` its half-days come first; without one the matching is greedy.
+pub fn assign(
+    farm: &Farm,
+    ground: &Ground,
+    needs: &[Need],
+    outlooks: &[BlockOutlook],
+    season: Option<SeasonPlan>,
+    now: DateTime<Utc>,
+) -> Plan {
     let today = farm.site.zone.day(now);
+    let needs: Vec<(Need, Option<Booked>)> = match &season {
+        Some(season) => booked(farm, needs, season, last_day_told(farm, today)),
+        None => needs.iter().map(|need| (need.clone(), None)).collect(),
+    };
     let mut plan = Plan {
         today,
         blocks: Vec::new(),
         tasks: Vec::new(),
         headline: None,
+        season,
     };
     for block in &farm.blocks {
         let outlook = outlooks.iter().find(|outlook| outlook.block == block.id);
-        let own = needs.iter().filter(|need| need.block == block.id);
-        let mut jobs: Vec<NextJob> = own.map(|need| next_job(farm, need, outlook, now)).collect();
+        let own = needs.iter().filter(|(need, _)| need.block == block.id);
+        let mut jobs: Vec<NextJob> = own
+            .map(|(need, booked)| NextJob {
+                booked: booked.clone(),
+                ..next_job(farm, need, outlook, now)
+            })
+            .collect();
         jobs.sort_by_key(|job| (job.from > today, job.last_day.unwrap_or(NaiveDate::MAX), rank(job.job)));
         plan.blocks.push(BlockPlan {
             block: block.id.clone(),
@@ -135,10 +156,21 @@ fn choose(farm: &Farm, plan: &mut Plan, block: usize, job: usize, now: DateTime<
             .is_some_and(|opening| eligible(farm, next, opening))
     });
     order.sort_by_key(|place| {
-        next.openings
-            .get(*place)
-            .map(|opening| preference(farm, next, opening, today))
+        next.openings.get(*place).map(|opening| {
+            let off = next
+                .booked
+                .as_ref()
+                .map_or(0, |booked| off_plan(farm, booked.when, opening));
+            (off, preference(farm, next, opening, today))
+        })
     });
+    if next
+        .booked
+        .as_ref()
+        .is_some_and(|booked| ahead_of_plan(farm, next, booked, &order))
+    {
+        return;
+    }
     if let Some(wait_for) = worth_waiting(farm, next, &order, today) {
         order.retain(|place| {
             next.openings
@@ -172,6 +204,45 @@ fn last_day_told(farm: &Farm, today: NaiveDate) -> NaiveDate {
     day
 }
 
+/// How far an opening lies from the planned half-day: in it, on its day, later by days, or earlier by days.
+fn off_plan(farm: &Farm, when: HalfDay, opening: &Opening) -> i64 {
+    let day = farm.site.zone.day(opening.start);
+    let days = (day - when.day).num_days();
+    let (from, to) = crew_hours(farm, when.day, when.half);
+    match days {
+        0 if opening.start < to && from < opening.end => 0,
+        0 => 1,
+        // Of two days equally far the later one keeps the light.
+        days if days > 0 => 2 * days,
+        days => -2 * days + 1,
+    }
+}
+
+/// Whether the plan's half-day lies beyond everything that the forecast offers: nothing is to be done before.
+fn ahead_of_plan(farm: &Farm, job: &NextJob, booked: &Booked, order: &[usize]) -> bool {
+    let last = order
+        .iter()
+        .filter_map(|place| job.openings.get(*place))
+        .map(|opening| farm.site.zone.day(opening.start))
+        .max();
+    last.is_none_or(|last| last < booked.when.day)
+}
+
+/// The best start in an opening: in the planned half-day if it reaches into it.
+fn first_start(farm: &Farm, job: &NextJob, opening: &Opening) -> DateTime<Utc> {
+    let Some(booked) = &job.booked else {
+        return opening.best.start;
+    };
+    let (from, to) = crew_hours(farm, booked.when.day, booked.when.half);
+    if (from..to).contains(&opening.best.start) {
+        opening.best.start
+    } else if opening.start < to && from < opening.end {
+        opening.start.max(from)
+    } else {
+        opening.best.start
+    }
+}
+
 fn eligible(farm: &Farm, job: &NextJob, opening: &Opening) -> bool {
     opening.best.verdict >= Verdict::Maybe
         && works_that_day(farm, opening.start)
@@ -194,7 +265,7 @@ fn preference(farm: &Farm, job: &NextJob, opening: &Opening, today: NaiveDate) -
 
 /// A dry lift may wait, for the colour, while two more good days are in sight before the last one.
 fn worth_waiting(farm: &Farm, job: &NextJob, order: &[usize], today: NaiveDate) -> Option<DateTime<Utc>> {
-    if job.job != Job::Lift {
+    if job.job != Job::Lift || job.booked.is_some() {
         return None;
     }
     let good = |opening: &&Opening| {
@@ -230,7 +301,7 @@ fn slot(farm: &Farm, plan: &Plan, block: usize, job: usize, place: usize, now: D
     if that_day >= MOST_TASKS_A_DAY {
         return None;
     }
-    let earliest = half_hour_up(opening.best.start.max(now));
+    let earliest = half_hour_up(first_start(farm, next, opening).max(now));
     let steps = (latest_start - earliest).num_minutes().div_euclid(30);
     (0..=steps.max(-1))
         .map(|step| earliest + TimeDelta::minutes(30 * step))

@@ -16,11 +16,11 @@ pub struct Effort {
     pub length: Hours,
 }
 
-pub(super) const FIX_TIE_S: f64 = 15.0;
-pub(super) const LOOSEN_TIE_S: f64 = 8.0;
+const FIX_TIE_S: f64 = 15.0;
+const LOOSEN_TIE_S: f64 = 8.0;
 const LOOK_AT_TIE_S: f64 = 2.0;
-pub(super) const BY_HAND_M_H: f64 = 150.0;
-pub(super) const TURN_OVER_S_M: f64 = 1.2;
+const BY_HAND_M_H: f64 = 150.0;
+const TURN_OVER_S_M: f64 = 1.2;
 /// Assumed: the least time a walk or a spreading is worth leaving for.
 const LEAST_WALK_H: f64 = 0.5;
 /// Assumed: hours a wet piece lies spread before it can be rolled dry; nobody waits beside it.

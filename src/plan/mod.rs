@@ -1,6 +1,7 @@
 //! Which block comes next, with which job, by when, and what if it is missed.
 
 pub mod assign;
+pub mod booked;
 pub mod effort;
 pub mod need;
 mod offer;
@@ -10,6 +11,8 @@ pub mod season;
 use chrono::{DateTime, NaiveDate, Utc};
 use serde::{Deserialize, Serialize};
 
+use self::booked::Booked;
+use self::of_farm::SeasonPlan;
 use crate::farm::Job;
 use crate::farm::block::{BlockId, Rows};
 use crate::units::{Hours, Metres};
@@ -26,6 +29,8 @@ pub struct Plan {
     pub tasks: Vec<Task>,
     /// The job that costs most to miss: place in `tasks`, or none if nothing is due.
     pub headline: Option<Headline>,
+    /// The season behind it; `None` if it could not be planned.
+    pub season: Option<SeasonPlan>,
 }
 
 impl Plan {
@@ -104,6 +109,8 @@ pub struct NextJob {
     pub from: NaiveDate,
     /// Last sensible day; `None` if no date presses.
     pub last_day: Option<NaiveDate>,
+    /// Its place in the season's plan.
+    pub booked: Option<Booked>,
     /// Usable hours up to the last sensible day, best first.
     pub openings: Vec<Opening>,
     /// The one to take, a place in `openings`.
@@ -140,6 +147,11 @@ pub enum Held {
     NoStock,
     /// Too late: fewer than seven days would be left before picking.
     TooLate,
+    /// The season's plan leaves the block uncovered: covers, hands or days are worth more elsewhere.
+    LeftUncovered {
+        /// A block that gets the rolls instead, if one does.
+        with: Option<BlockId>,
+    },
 }
 
 /// The way out when the last window is missed.

@@ -258,6 +258,31 @@ fn fold_cost(farm: &Farm, block: &Block, rows: Rows) -> f64 {
     (fold - lift).max(0.0)
 }
 
+/// The same need about other rows of its block.
+pub(super) fn for_rows(farm: &Farm, need: &Need, rows: Rows) -> Need {
+    let Some(block) = farm.block(&need.block).filter(|_| rows != need.rows) else {
+        return need.clone();
+    };
+    let metres = block.cover_in(rows);
+    let effort = effort(farm, need.job, metres, tie_count(block, rows));
+    let if_missed = match need.if_missed {
+        IfMissed::FoldAside { day, .. } => IfMissed::FoldAside {
+            day,
+            extra_cost: fold_cost(farm, block, rows),
+        },
+        other @ (IfMissed::LessColour | IfMissed::Nothing) => other,
+    };
+    Need {
+        rows,
+        metres,
+        rolls: rolls(farm, block, rows),
+        people: effort.people,
+        length: effort.length,
+        if_missed,
+        ..need.clone()
+    }
+}
+
 struct Dates {
     from: NaiveDate,
     last_day: Option<NaiveDate>,

@@ -12,7 +12,7 @@ use super::words::line_fault;
 use super::{Log, Service};
 use crate::daemon::schedule::{self, CronMistake};
 use crate::daemon::{LetterTime, Settings as Schedule};
-use crate::sources::{Role, Service as Source, ServiceKind, Settings as Sources};
+use crate::sources::{Gives, Role, Service as Source, ServiceKind, Settings as Sources};
 use crate::weather::Product;
 
 pub(super) const ROOT: &[&str] = &["state", "contact", "mail", "weather", "schedule", "log"];
@@ -23,6 +23,7 @@ pub(super) const WEATHER: &[&str] = &[
     "base_url",
     "key_file",
     "models",
+    "station",
     "days",
     "product",
     "allow_loopback",
@@ -33,8 +34,18 @@ pub(super) const LOG: &[&str] = &["format"];
 const KINDS: &[(&str, ServiceKind)] = &[
     ("open-meteo-forecast", ServiceKind::OpenMeteoForecast),
     ("open-meteo-ensemble", ServiceKind::OpenMeteoEnsemble),
+    ("open-meteo-15-minute", ServiceKind::OpenMeteoQuarterHours),
+    ("open-meteo-archive", ServiceKind::OpenMeteoArchive),
+    ("met-norway-complete", ServiceKind::MetNorwayComplete),
+    ("met-norway-compact", ServiceKind::MetNorwayCompact),
+    ("met-norway-nowcast", ServiceKind::MetNorwayNowcast),
+    ("nws-gridpoint", ServiceKind::NwsGridpoint),
+    ("nws-observations", ServiceKind::NwsObservations),
+    ("nws-alerts", ServiceKind::NwsAlerts),
+    ("mosmix", ServiceKind::Mosmix),
+    ("cap", ServiceKind::Cap),
 ];
-const ROLES: &[(&str, Role)] = &[("main", Role::Main), ("members", Role::Members)];
+const ROLES: &[(&str, Role)] = &[("main", Role::Main), ("members", Role::Members), ("check", Role::Check)];
 const PRODUCTS: &[(&str, Product)] = &[
     ("hourly", Product::HourlyModel),
     ("six-hourly", Product::SixHourlyModel),
@@ -157,6 +168,16 @@ fn services(root: &Table<'_>, folder: &Path) -> Vec<Source> {
         }
         services.push(service);
     }
+    // Who only checks, measures or warns leaves every hour unknown.
+    let decides = |service: &Source| service.kind.gives() == Gives::Forecast && service.role != Role::Check;
+    if !services.is_empty() && !services.iter().any(decides) {
+        root.wrong(
+            "weather",
+            "no service can decide",
+            "these only check, measure or warn",
+            "add a [[weather]] whose kind gives a forecast; see covercast sources",
+        );
+    }
     services
 }
 
@@ -168,31 +189,96 @@ fn service(table: &Table<'_>, folder: &Path) -> Source {
         ("base_url", "base_url = \"https://ensemble-api.open-meteo.com\""),
     ]);
     let kind = table.choice("kind", KINDS).unwrap_or(ServiceKind::OpenMeteoForecast);
-    let ensemble = kind == ServiceKind::OpenMeteoEnsemble;
-    let role = table
-        .choice("role", ROLES)
-        .unwrap_or(if ensemble { Role::Members } else { Role::Main });
-    if role == Role::Members && !ensemble && table.find("kind").is_some() {
-        table.wrong(
-            "role",
-            "role does not go with kind",
-            "a single forecast has no members",
-            "role = \"main\"",
-        );
-    }
+    let kind_told = table.find("kind").is_some();
     let allow_loopback = table.flag("allow_loopback").unwrap_or(false);
+    if kind_told {
+        only_where_meant(table, kind);
+    }
+    let furthest = if kind == ServiceKind::OpenMeteoEnsemble { 35 } else { 16 };
     Source {
         name: table.text("name", 30).unwrap_or_default(),
         kind,
-        role,
+        role: role(table, kind),
         base_url: base_url(table, allow_loopback).unwrap_or_default(),
         key_file: secret(table, "key_file", folder),
         models: model(table),
-        station: None,
-        days: table.whole("days", 1, if ensemble { 35 } else { 16 }).unwrap_or(10),
-        product: table.choice("product", PRODUCTS).unwrap_or(Product::SixHourlyModel),
+        station: station(table, kind),
+        days: table.whole("days", 1, furthest).unwrap_or(10),
+        product: table.choice("product", PRODUCTS).unwrap_or(kind.product()),
         allow_loopback,
     }
+}
+
+/// The role told, if the kind can play it; else the usual one of the kind.
+fn role(table: &Table<'_>, kind: ServiceKind) -> Role {
+    let role = table.choice("role", ROLES).unwrap_or(kind.role());
+    let fault = match (kind.gives(), kind, role) {
+        _ if table.find("role").is_none() || table.find("kind").is_none() => None,
+        (Gives::Past | Gives::Warnings, _, _) => Some(("it gives no forecast", "take role out")),
+        (_, ServiceKind::OpenMeteoEnsemble, _) => None,
+        (_, _, Role::Members) => Some(("a single forecast has no members", "role = \"main\"")),
+        (_, ServiceKind::MetNorwayNowcast, Role::Main) => {
+            Some(("two hours of rain cannot decide a day", "role = \"check\""))
+        }
+        _ => None,
+    };
+    if let Some((fault, cure)) = fault {
+        table.wrong("role", "role does not go with kind", fault, cure);
+    }
+    role
+}
+
+/// Keys that mean nothing for a kind are mistakes: who writes them expects something of them.
+fn only_where_meant(table: &Table<'_>, kind: ServiceKind) {
+    let open_meteo = matches!(
+        kind,
+        ServiceKind::OpenMeteoForecast
+            | ServiceKind::OpenMeteoEnsemble
+            | ServiceKind::OpenMeteoQuarterHours
+            | ServiceKind::OpenMeteoArchive
+    );
+    let forecast = kind.gives() == Gives::Forecast;
+    for (key, meant, at) in [
+        ("models", open_meteo, "only Open-Meteo is asked for a model"),
+        ("key_file", open_meteo, "only Open-Meteo takes a key"),
+        (
+            "days",
+            open_meteo && forecast,
+            "only Open-Meteo is asked for days; others tell what they have",
+        ),
+        ("product", forecast, "it gives no forecast that could age"),
+        (
+            "station",
+            kind.wants_station(),
+            "it answers by place and not by station",
+        ),
+    ] {
+        if table.find(key).is_some() && !meant {
+            let what = format!("{key} does not go with kind");
+            table.wrong(key, &what, at, &format!("take {key} out"));
+        }
+    }
+}
+
+/// A station's id, where one is needed.
+fn station(table: &Table<'_>, kind: ServiceKind) -> Option<String> {
+    if !kind.wants_station() {
+        return None;
+    }
+    let (example, whose) = match kind {
+        ServiceKind::Mosmix => ("station = \"10147\"", "the id in the list of MOSMIX stations"),
+        _ => (
+            "station = \"KPDX\"",
+            "the id of a station of the National Weather Service",
+        ),
+    };
+    table.needs(&[("station", example)]);
+    let station = table.text("station", 10)?;
+    if !station.chars().all(|sign| sign.is_ascii_alphanumeric()) {
+        let cure = format!("such as {example}, {whose}");
+        table.wrong("station", "station cannot be used", "letters and digits only", &cure);
+    }
+    Some(station)
 }
 
 /// One model: a reply for several cannot be told apart safely.

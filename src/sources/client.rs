@@ -93,6 +93,7 @@ pub async fn pull_within(
 /// Asks a service that gives no forecast for its readings or warnings. They are known to be of the right
 /// form and not yet read.
 pub async fn fetch(
+    limits: &Limits,
     settings: &Settings,
     service: &Service,
     site: &Site,
@@ -101,8 +102,7 @@ pub async fn fetch(
 ) -> Result<(Reply, Vec<String>), Fault> {
     let kept = cache::load_bytes(settings, service, site, now);
     let fresh = kept.as_ref().map(|(about, _)| now - about.fetched < READINGS_HOLD);
-    let limits = Limits::default();
-    let asking = Asking::new(&limits, settings, service, site, now);
+    let asking = Asking::new(limits, settings, service, site, now);
     asking
         .politely(state, fresh, async |state| asking.reply(kept, state).await)
         .await

@@ -1,5 +1,8 @@
 //! The kinds of service that can be named in the service file.
 
+use super::Role;
+use crate::weather::Product;
+
 /// What a service replies.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum ServiceKind {
@@ -73,6 +76,46 @@ impl ServiceKind {
             Self::Mosmix => "mosmix",
             Self::Cap => "cap",
         }
+    }
+
+    /// What its forecast is used for if nothing is told.
+    pub fn role(self) -> Role {
+        match self {
+            Self::OpenMeteoEnsemble => Role::Members,
+            Self::MetNorwayNowcast => Role::Check,
+            Self::OpenMeteoForecast
+            | Self::OpenMeteoQuarterHours
+            | Self::OpenMeteoArchive
+            | Self::MetNorwayComplete
+            | Self::MetNorwayCompact
+            | Self::NwsGridpoint
+            | Self::NwsObservations
+            | Self::NwsAlerts
+            | Self::Mosmix
+            | Self::Cap => Role::Main,
+        }
+    }
+
+    /// How soon it counts as old if nothing is told.
+    pub fn product(self) -> Product {
+        match self {
+            Self::MetNorwayNowcast | Self::NwsGridpoint => Product::HourlyModel,
+            Self::OpenMeteoForecast
+            | Self::OpenMeteoEnsemble
+            | Self::OpenMeteoQuarterHours
+            | Self::OpenMeteoArchive
+            | Self::MetNorwayComplete
+            | Self::MetNorwayCompact
+            | Self::NwsObservations
+            | Self::NwsAlerts
+            | Self::Mosmix
+            | Self::Cap => Product::SixHourlyModel,
+        }
+    }
+
+    /// Whether it answers by station, so that one must be named.
+    pub fn wants_station(self) -> bool {
+        matches!(self, Self::Mosmix | Self::NwsObservations)
     }
 
     /// What sort of weather it gives.

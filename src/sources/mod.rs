@@ -21,6 +21,7 @@ pub mod refusal;
 pub mod round;
 mod request;
 pub mod state;
+pub mod station;
 mod transport;
 mod unpack;
 
@@ -29,7 +30,7 @@ use std::path::PathBuf;
 use chrono::{DateTime, Utc};
 
 pub use cache::{load_state, save_state};
-pub use client::{Limits, Pulled, cached, prepare_tls, pull, pull_within};
+pub use client::{Limits, Pulled, Reply, cached, prepare_tls, pull, pull_within};
 pub use context::{Context, offered};
 pub use fault::Fault;
 pub use kind::{Gives, ServiceKind};

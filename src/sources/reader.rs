@@ -10,15 +10,13 @@ pub(super) fn read(kind: ServiceKind, bytes: &[u8], context: &Context<'_>) -> Re
         | ServiceKind::OpenMeteoEnsemble
         | ServiceKind::OpenMeteoQuarterHours
         | ServiceKind::OpenMeteoArchive => open_meteo::read(bytes, context),
-        // A service of another kind that answers with a page or an error of its own says so by itself.
-        ServiceKind::MetNorwayComplete
-        | ServiceKind::MetNorwayCompact
-        | ServiceKind::MetNorwayNowcast
-        | ServiceKind::NwsGridpoint
-        | ServiceKind::NwsObservations
-        | ServiceKind::NwsAlerts
-        | ServiceKind::Mosmix
-        | ServiceKind::Cap => recognised(bytes, context),
+        ServiceKind::MetNorwayComplete | ServiceKind::MetNorwayCompact | ServiceKind::MetNorwayNowcast => {
+            met_norway::read(bytes, context)
+        }
+        ServiceKind::NwsGridpoint => nws::read(bytes, context),
+        ServiceKind::NwsObservations | ServiceKind::NwsAlerts | ServiceKind::Mosmix | ServiceKind::Cap => {
+            recognised(bytes, context)
+        }
     }
 }
 
@@ -65,36 +63,9 @@ pub(super) fn fits(kind: ServiceKind, bytes: &[u8]) -> Result<(), Refusal> {
     }
 }
 
-/// The grid cell in the reply about a point: office, column, row.
+/// The grid cell in the reply about a point: office, column, row. They become part of an address, so their
+/// reader takes no more than letters and numbers.
 pub(super) fn cell(bytes: &[u8]) -> Result<(String, u32, u32), Refusal> {
-    #[derive(serde::Deserialize)]
-    struct Point {
-        properties: Properties,
-    }
-    #[derive(serde::Deserialize)]
-    #[serde(rename_all = "camelCase")]
-    struct Properties {
-        grid_id: String,
-        grid_x: u32,
-        grid_y: u32,
-    }
-    if recognise(bytes) != Form::NwsPoint {
-        return Err(Refusal::NoForecast {
-            holds: "something else than the place that was asked for",
-        });
-    }
-    let point: Point = serde_json::from_slice(bytes).map_err(|error| Refusal::Shape {
-        line: error.line(),
-        column: error.column(),
-    })?;
-    let Properties {
-        grid_id,
-        grid_x,
-        grid_y,
-    } = point.properties;
-    // The office becomes part of an address.
-    if grid_id.is_empty() || grid_id.len() > 4 || !grid_id.bytes().all(|sign| sign.is_ascii_alphanumeric()) {
-        return Err(Refusal::NoPlace);
-    }
-    Ok((grid_id, grid_x, grid_y))
+    let points = nws::points(bytes)?;
+    Ok((points.office, points.x, points.y))
 }

@@ -7,7 +7,9 @@ use std::collections::BTreeSet;
 
 use chrono::{DateTime, TimeDelta, Utc};
 
+use super::choice::{Differ, Standing, choose, differences, is_whole, worsen};
 use super::forecast::{Freshness, Issue, Kind, Offer, Product};
+use super::past::{self, Known, Past};
 use super::{Credit, Forecast, Quantity, Run, Series, Stamps, estimate};
 
 /// The weather a morning is judged by.
@@ -32,6 +34,8 @@ pub struct Timeline {
     pub coarse_from: Option<usize>,
     /// Known hours of past before now, short holes that can be bridged included; below 48 the model starts with full stores.
     pub past_hours: usize,
+    /// Who told the past.
+    pub past: Past,
     /// Issue of the forecast that decides.
     pub issue: Issue,
     /// Its kind, for the age.
@@ -42,15 +46,23 @@ pub struct Timeline {
     pub credits: Vec<Credit>,
     /// Sentences for the reader about what is missing ("wind of 3 hours is missing").
     pub remarks: Vec<String>,
+    /// The name of the source that decides.
+    pub by: String,
+    /// Where the sources differ most.
+    pub differ: Vec<Differ>,
 }
 
 /// A forecast with the part it plays.
 #[derive(Debug, Clone, Copy)]
 pub struct Source<'a> {
+    /// What its owner calls it.
+    pub name: &'a str,
     /// The forecast.
     pub forecast: &'a Forecast,
     /// Its kind of product.
     pub product: Product,
+    /// Where it stands among the others.
+    pub standing: Standing,
 }
 
 /// Length of the past on a timeline.
@@ -62,8 +74,8 @@ const BRIDGED_HOURS: usize = 3;
 
 /// Joins the forecasts of one place into one past and future. `None` if there is none to join.
 ///
-/// The first members that are not too old decide, else the first single forecast; a further single
-/// forecast stands beside them as `main`. All runs share the past of `main` or, if its axis begins
+/// The first members that are not too old decide, else the first single forecast; further single
+/// forecasts stand beside them as `main`, the worst of them hour by hour. All runs share the past of `main` or, if its axis begins
 /// later, of the control run. `sin_elevation` gives the sine of the sun's elevation at the place, for
 /// sources that offer no radiation.
 pub fn stitch(
@@ -71,7 +83,18 @@ pub fn stitch(
     now: DateTime<Utc>,
     sin_elevation: impl Fn(DateTime<Utc>) -> f64,
 ) -> Option<Timeline> {
-    let (deciding, beside) = choose(sources, now)?;
+    stitch_told(sources, &[], now, sin_elevation)
+}
+
+/// As [`stitch`], with a past told by others than the forecasts, the best teller first.
+pub fn stitch_told(
+    sources: &[Source<'_>],
+    tellers: &[Known],
+    now: DateTime<Utc>,
+    sin_elevation: impl Fn(DateTime<Utc>) -> f64,
+) -> Option<Timeline> {
+    let (deciding, besides) = choose(sources, now)?;
+    let beside = besides.iter().find(|source| is_whole(source.forecast)).copied();
     let stamps = axis(deciding.forecast, beside.map(|source| source.forecast), now);
     let now_row = usize::try_from(PAST_HOURS).unwrap_or_default().min(stamps.count);
     let place = |source: Source<'_>| -> Vec<Run> {
@@ -86,14 +109,33 @@ pub fn stitch(
     let mut main = beside.and_then(|source| place(source).into_iter().next());
     let main_reaches_further =
         beside.is_some_and(|source| reach(source.forecast, stamps) >= reach(deciding.forecast, stamps));
-    let past = main.as_ref().filter(|_| main_reaches_further).or(runs.first())?.clone();
+    let mut shared = main.as_ref().filter(|_| main_reaches_further).or(runs.first())?.clone();
     for run in runs.iter_mut().chain(main.as_mut()) {
-        share_past(run, &past, now_row);
+        share_past(run, &shared, now_row);
     }
+    let others: Vec<(Source<'_>, Vec<Run>)> = besides.iter().map(|source| (*source, place(*source))).collect();
+    let told: Vec<(Source<'_>, &[Run])> = std::iter::once((deciding, runs.as_slice()))
+        .chain(others.iter().map(|(source, runs)| (*source, runs.as_slice())))
+        .collect();
+    let differ = differences(&told, now_row);
+    for (other, said) in others.iter().filter_map(|(source, runs)| Some((source, runs.first()?))) {
+        let offers = &other.forecast.offers;
+        if let Some(main) = &mut main {
+            worsen(main, said, offers, now_row);
+        }
+        if deciding.forecast.kind == Kind::Single || !is_whole(other.forecast) {
+            runs.iter_mut().for_each(|run| worsen(run, said, offers, now_row));
+        }
+    }
+    let mut all: Vec<&mut Run> = runs.iter_mut().chain(main.as_mut()).chain([&mut shared]).collect();
+    let past = past::tell(&mut all, tellers, now_row);
     let mut credits = vec![deciding.forecast.credit.clone()];
-    credits.extend(beside.map(|source| source.forecast.credit.clone()));
-    credits.dedup();
-    let remarks = remarks(sources, deciding, &runs, now_row, now);
+    credits.extend(besides.iter().map(|source| source.forecast.credit.clone()));
+    let mut seen = BTreeSet::new();
+    credits.retain(|credit| seen.insert(credit.clone()));
+    let mut remarks = remarks(sources, deciding, &runs, now_row, now);
+    remarks.extend(past.sentences());
+    remarks.extend(tellers.iter().flat_map(|known| known.remarks.clone()));
     Some(Timeline {
         stamps,
         now_row,
@@ -107,40 +149,23 @@ pub fn stitch(
             .forecast
             .coarse_from
             .and_then(|stamp| coarse_row(stamps, stamp)),
-        past_hours: past_hours(&past, now_row),
+        past_hours: past_hours(&shared, now_row),
+        past,
         issue: deciding.forecast.issue,
         product: deciding.product,
         freshness: deciding.freshness(now),
         credits,
         remarks,
+        by: deciding.name.to_owned(),
+        differ,
         runs,
     })
 }
 
 impl Source<'_> {
-    fn freshness(&self, now: DateTime<Utc>) -> Freshness {
+    pub(super) fn freshness(&self, now: DateTime<Utc>) -> Freshness {
         self.product.freshness(self.forecast.issue.at, now)
     }
-}
-
-/// Who decides and who stands beside: members before single forecasts, usable ages before all else.
-fn choose<'a>(sources: &[Source<'a>], now: DateTime<Utc>) -> Option<(Source<'a>, Option<Source<'a>>)> {
-    let rank = |source: &Source<'_>| {
-        (
-            source.freshness(now) == Freshness::Unknown,
-            source.forecast.kind != Kind::Members,
-        )
-    };
-    let deciding = *sources
-        .iter()
-        .filter(|source| !source.forecast.runs.is_empty())
-        .min_by_key(|source| rank(source))?;
-    let beside = sources.iter().find(|source| {
-        !std::ptr::eq(source.forecast, deciding.forecast)
-            && source.forecast.kind == Kind::Single
-            && source.freshness(now) != Freshness::Unknown
-    });
-    Some((deciding, beside.copied()))
 }
 
 /// From [`PAST_HOURS`] before the last full hour to the end of the longest series.
@@ -368,8 +393,10 @@ mod tests {
 
     fn source(forecast: &Forecast) -> Source<'_> {
         Source {
+            name: "one",
             forecast,
             product: Product::SixHourlyModel,
+            standing: Standing::First,
         }
     }
 

@@ -11,8 +11,8 @@ use covercast::record::Ground;
 use covercast::settings::load_farm;
 use covercast::sources::read_reply;
 use covercast::units::Hours;
-use covercast::weather::Product;
 use covercast::weather::stitch::Source;
+use covercast::weather::{Product, Standing};
 use covercast::workability::{JobRequest, Verdict, outlook};
 use serde_json::Value;
 
@@ -28,6 +28,8 @@ fn verdicts(farm: &Farm, reply: &Value, block: usize) -> Verdicts {
         return Verdicts::new();
     };
     let source = Source {
+        name: "forecast",
+        standing: Standing::First,
         forecast: &forecast,
         product: Product::SixHourlyModel,
     };

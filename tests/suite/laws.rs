@@ -281,6 +281,7 @@ fn timeline(runs: Vec<Run>, count: usize) -> Timeline {
         untold: BTreeSet::new(),
         coarse_from: None,
         past_hours: 48,
+        past: covercast::weather::past::Past::default(),
         issue: Issue {
             at: stamps.first + TimeDelta::hours(44),
             basis: IssueBasis::Said,
@@ -289,6 +290,8 @@ fn timeline(runs: Vec<Run>, count: usize) -> Timeline {
         freshness: Freshness::Fresh,
         credits: Vec::new(),
         remarks: Vec::new(),
+        by: String::new(),
+        differ: Vec::new(),
     }
 }
 

@@ -152,7 +152,7 @@ pub(crate) fn outlook(name: &str, openings: Vec<Opening>) -> BlockOutlook {
 
 fn plan(farm: &Farm, entries: &[Entry], outlooks: &[BlockOutlook]) -> Plan {
     let ground = Ground::at(entries, now());
-    assign::assign(farm, &ground, &needs(farm, &ground, now()), outlooks, now())
+    assign::assign(farm, &ground, &needs(farm, &ground, now()), outlooks, None, now())
 }
 
 fn job(plan: &Plan, block: usize, job: Job) -> &NextJob {

@@ -11,7 +11,7 @@ use covercast::farm::site::Site;
 use covercast::farm::zone::Zone;
 use covercast::sources::{Refusal, read_reply};
 use covercast::units::{Degrees, DisplayUnits, Metres};
-use covercast::weather::{Forecast, Freshness, IssueBasis, Kind, Offer, Product, Quantity, Source, stitch};
+use covercast::weather::{Forecast, Freshness, IssueBasis, Kind, Offer, Product, Quantity, Source, Standing, stitch};
 use proptest::prelude::*;
 use serde_json::{Value, json};
 
@@ -476,6 +476,8 @@ fn dew_point_comes_from_humidity_and_sunshine_from_sun_and_cloud_where_they_are_
     assert!((forecast.runs[0].dew_point.get(9).unwrap() - 18.0).abs() < 1e-4);
     assert_eq!(forecast.runs[0].missing(150), Some(Quantity::Shortwave));
     let source = Source {
+        name: "forecast",
+        standing: Standing::First,
         forecast: &forecast,
         product: Product::HourlyModel,
     };
@@ -576,6 +578,8 @@ fn the_demo_forecast_is_read_without_a_hole() {
     );
     assert!(forecast.offers.values().all(|offer| *offer == Offer::Given));
     let source = Source {
+        name: "forecast",
+        standing: Standing::First,
         forecast: &forecast,
         product: Product::SixHourlyModel,
     };

@@ -80,7 +80,7 @@ impl SmallOrchard {
     pub(crate) fn letter(&self) -> Letter {
         let ground = Ground::at(&self.entries, self.now);
         let needs = needs(&self.farm, &ground, self.now);
-        let plan = assign(&self.farm, &ground, &needs, &self.outlooks, self.now);
+        let plan = assign(&self.farm, &ground, &needs, &self.outlooks, None, self.now);
         compose(&Inputs {
             farm: &self.farm,
             ground: &ground,
@@ -542,6 +542,7 @@ fn timeline(now: DateTime<Utc>) -> Timeline {
         untold: std::collections::BTreeSet::new(),
         coarse_from: None,
         past_hours: 120,
+        past: covercast::weather::past::Past::default(),
         issue: Issue {
             at: now - minutes(4.5),
             basis: IssueBasis::Said,
@@ -554,6 +555,8 @@ fn timeline(now: DateTime<Utc>) -> Timeline {
             link: String::new(),
         }],
         remarks: Vec::new(),
+        by: String::new(),
+        differ: Vec::new(),
     }
 }
 
@@ -772,6 +775,7 @@ fn hour_view(k: usize) -> HourView {
 /// Yesterday's letter thought better of Saturday.
 fn yesterday() -> Digest {
     Digest {
+        season: std::collections::BTreeMap::new(),
         day: today() - Days::new(1),
         dry_times: Vec::new(),
         promises: vec![Promise {

@@ -127,6 +127,7 @@ fn timeline(kind: Kind, runs: Vec<Run>) -> Timeline {
         untold: BTreeSet::new(),
         coarse_from: None,
         past_hours: PAST,
+        past: covercast::weather::past::Past::default(),
         issue: Issue {
             at: at("2026-09-10T00:00:00Z"),
             basis: IssueBasis::Said,
@@ -135,6 +136,8 @@ fn timeline(kind: Kind, runs: Vec<Run>) -> Timeline {
         freshness: Freshness::Fresh,
         credits: Vec::new(),
         remarks: Vec::new(),
+        by: String::new(),
+        differ: Vec::new(),
     }
 }
 

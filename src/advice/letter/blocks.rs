@@ -7,6 +7,7 @@ use super::morning::{Morning, Place};
 use super::{BlockLine, Blocks};
 use crate::advice::words;
 use crate::farm::Job;
+use crate::plan::booked::Booked;
 use crate::plan::{BlockPlan, Held};
 use crate::units::Megajoules;
 
@@ -46,11 +47,7 @@ impl<'a> Morning<'a> {
         let out = block.out.map_or_else(
             || "nothing out".to_owned(),
             |out| {
-                let days = if out.days == 1 {
-                    "1 day".to_owned()
-                } else {
-                    format!("{} days", out.days)
-                };
+                let days = words::days(out.days);
                 let folded = if out.folded { ", folded aside" } else { "" };
                 format!(
                     "out {days}{}{folded}",
@@ -62,11 +59,7 @@ impl<'a> Morning<'a> {
         let pick = block.pick.map_or_else(
             || "not known".to_owned(),
             |pick| {
-                let days = if pick.either_way == 1 {
-                    "1 day".to_owned()
-                } else {
-                    format!("{} days", pick.either_way)
-                };
+                let days = words::days(i64::from(pick.either_way));
                 format!("{}, {days} either way", words::day_and_month(pick.first))
             },
         );
@@ -145,7 +138,11 @@ impl<'a> Morning<'a> {
             return self.held_said(place, held);
         }
         if let Some(opening) = self.chosen(job) {
-            return format!("{verb} {}.", self.offer_said(opening));
+            let rolls = job.booked.as_ref().map_or_else(String::new, with_rolls);
+            return format!("{verb} {}.", self.offer_said(opening, &rolls));
+        }
+        if let Some(booked) = job.booked.as_ref().filter(|booked| booked.when.day > self.words.today) {
+            return planned_said(verb, booked);
         }
         let last = job
             .last_day
@@ -164,7 +161,7 @@ impl<'a> Morning<'a> {
         if let Some(opening) = self.offers(place).first() {
             return format!(
                 "{verb}: could be done {}, but no hands are free then.",
-                self.offer_said(opening)
+                self.offer_said(opening, "")
             );
         }
         let roof = if job.job == Job::Redry {
@@ -212,6 +209,13 @@ impl<'a> Morning<'a> {
             }
             Held::NoStock => "No covers in stock for this block.".to_owned(),
             Held::TooLate => "Too late to lay: fewer than 7 days before picking.".to_owned(),
+            Held::LeftUncovered { with: Some(with) } => format!(
+                "Not covered in this plan: the rolls do more good on {}.",
+                words::name(&with.0)
+            ),
+            Held::LeftUncovered { with: None } => {
+                "Not covered in this plan: the colour would not pay for the work.".to_owned()
+            }
         }
     }
 
@@ -223,7 +227,33 @@ impl<'a> Morning<'a> {
             Held::NoEntry { until, .. } => format!("no entry until {}", self.words.moment(*until)),
             Held::NoStock => "no covers in stock".to_owned(),
             Held::TooLate => "too late".to_owned(),
+            Held::LeftUncovered { .. } => "not in the plan".to_owned(),
         })
+    }
+}
+
+/// "Lift about 26 Mar, at 30 days and 315 MJ/m2.", "Lay about 21 Mar with Gate's rolls.": days to come are no promise.
+fn planned_said(verb: String, booked: &Booked) -> String {
+    let day = words::day_and_month(booked.when.day);
+    let reached = match (verb.as_str(), booked.days_at_lift, booked.light_at_lift) {
+        ("Lift", Some(days), Some(light)) => format!(", at {} and {}", words::days(days), words::light(light)),
+        ("Lift", Some(days), None) => format!(", at {}", words::days(days)),
+        _ => String::new(),
+    };
+    format!("{verb} about {day}{}{reached}.", with_rolls(booked))
+}
+
+/// " with Gate's rolls".
+fn with_rolls(booked: &Booked) -> String {
+    let names: Vec<String> = booked
+        .rolls_from
+        .iter()
+        .map(|block| format!("{}'s", words::name(&block.0)))
+        .collect();
+    if names.is_empty() {
+        String::new()
+    } else {
+        format!(" with {} rolls", words::list(&names))
     }
 }
 

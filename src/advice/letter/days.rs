@@ -110,15 +110,25 @@ impl<'a> Morning<'a> {
             more => format!("{more} more chances"),
         };
         let day = self.words.day(self.words.day_of(opening.start));
+        let close = place
+            .job
+            .booked
+            .as_ref()
+            .and_then(|booked| booked.advice)
+            .is_some_and(|advice| advice.close_call);
         DayLine {
             day: "Today".to_owned(),
             text: today.map_or_else(
                 || "would do".to_owned(),
                 |offer| format!("would do, {}", self.hours_and_odds(offer)),
             ),
-            notes: vec![format!(
-                "Each day out adds colour. Waiting for {day} leaves {chances} after it."
-            )],
+            notes: if close {
+                vec![format!("A close call. Waiting for {day} is about as good.")]
+            } else {
+                vec![format!(
+                    "Each day out adds colour. Waiting for {day} leaves {chances} after it."
+                )]
+            },
         }
     }
 

@@ -1,5 +1,7 @@
 //! What one letter promised, for the next one to say what changed.
 
+use std::collections::BTreeMap;
+
 use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 
@@ -9,6 +11,7 @@ use super::morning::{Morning, share, usable};
 use crate::advice::words;
 use crate::farm::Job;
 use crate::farm::block::BlockId;
+use crate::plan::of_farm::Before;
 use crate::workability::{DryPair, Verdict};
 
 /// A chance must move by so many tenths to be worth a line.
@@ -24,6 +27,9 @@ pub struct Digest {
     /// Dry times noted beside the modelled ones, kept because the weather of that day is gone by the next letters.
     #[serde(default)]
     pub dry_times: Vec<DryPair>,
+    /// Half-days of the season's plan, by lot.
+    #[serde(default)]
+    pub season: BTreeMap<String, Before>,
 }
 
 /// One job of one block on one day.
@@ -66,6 +72,7 @@ impl<'a> Morning<'a> {
             day: self.words.today,
             promises,
             dry_times: Vec::new(),
+            season: BTreeMap::new(),
         }
     }
 

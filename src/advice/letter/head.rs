@@ -5,8 +5,10 @@ use chrono::{DateTime, TimeDelta, Utc};
 use super::Head;
 use super::morning::Morning;
 use crate::advice::words;
+use crate::units::{MetresPerSecond, Millimetres};
 use crate::weather::forecast::IssueBasis;
-use crate::weather::{Freshness, Quantity, Run, Timeline};
+use crate::weather::reading::{Hearing, Owner, hearing};
+use crate::weather::{Differ, Freshness, Quantity, Run, Timeline};
 
 /// A line longer than this breaks on paper and on a phone.
 const LINE: usize = 80;
@@ -49,7 +51,7 @@ impl Morning<'_> {
             _ if self.one_forecast() => "one forecast only, no chance given".to_owned(),
             count => format!("{count} runs"),
         };
-        let mut line = format!("{runs}, {age}; no station");
+        let mut line = format!("{runs}, {age}; {}", self.station(timeline));
         let sentences = timeline
             .remarks
             .iter()
@@ -62,7 +64,64 @@ impl Morning<'_> {
                 left.push(format!("{}.", words::capital(&extra)));
             }
         }
+        left.extend(
+            timeline
+                .differ
+                .iter()
+                .filter_map(|differ| self.difference(timeline, differ)),
+        );
         (line, left)
+    }
+
+    /// "Gusts at 14:00: MET Norway 60 km/h, Open-Meteo 25; the worse one counts." Both are shown, so that
+    /// nobody takes what decides for what all say.
+    fn difference(&self, timeline: &Timeline, differ: &Differ) -> Option<String> {
+        let (low, high) = (differ.lower.1, differ.higher.1);
+        let (low, high) = match differ.quantity {
+            Quantity::Gust => (
+                self.words.wind_number(MetresPerSecond(low)),
+                self.words.wind(MetresPerSecond(high)),
+            ),
+            Quantity::Rain => (
+                self.words.rain(Millimetres(low)).unwrap_or_else(|| "none".to_owned()),
+                self.words.rain(Millimetres(high))?,
+            ),
+            Quantity::Temperature
+            | Quantity::DewPoint
+            | Quantity::Wind
+            | Quantity::WindDirection
+            | Quantity::Shortwave
+            | Quantity::Cloud
+            | Quantity::Thunder
+            | Quantity::Fog
+            | Quantity::Snow => return None,
+        };
+        Some(format!(
+            "{} {}: {} {high}, {} {low}; the worse one counts.",
+            words::capital(differ.quantity.word()),
+            self.words.moment(timeline.stamps.start(differ.row)),
+            words::name(&differ.higher.0),
+            words::name(&differ.lower.0),
+        ))
+    }
+
+    /// The station and its last reading: its clock time while it is fresh, then its age too.
+    fn station(&self, timeline: &Timeline) -> String {
+        let Some(heard) = &timeline.past.station else {
+            return "no station".to_owned();
+        };
+        let whose = match heard.owner {
+            Owner::Own => "own station",
+            Owner::Near => "near station",
+        };
+        let now = self.inputs.now;
+        let (clock, minutes) = (self.words.clock(heard.last), (now - heard.last).num_minutes());
+        match hearing(heard.last, now) {
+            Hearing::Fresh => format!("{whose} {clock}"),
+            Hearing::Stale => format!("{whose} {clock}, {minutes} min old"),
+            Hearing::Silent if minutes < 48 * 60 => format!("{whose} silent for {} h", minutes / 60),
+            Hearing::Silent => format!("{whose} silent for {} days", minutes / 1440),
+        }
     }
 
     /// Whether some, but not all, of the coming crew hours of today are unknown.

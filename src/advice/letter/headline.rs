@@ -100,13 +100,49 @@ impl<'a> Morning<'a> {
                 .iter()
                 .filter_map(|remark| reasons::remark(&self.words, job, remark)),
         );
-        let close = share(window).is_some_and(|share| (share - window.threshold).abs() <= 0.05 + 1e-9);
-        if let (true, Some(next)) = (close, self.next_offer(place)) {
-            let day = self.words.day(self.words.day_of(next.start));
-            said.push(format!("A close call. Waiting for {day} is about as good."));
-        }
+        said.extend(self.now_or_later(place, opening));
         said.truncate(3);
         said
+    }
+
+    /// What waiting would leave, for a job of today.
+    fn now_or_later(&self, place: Place<'a>, opening: &Opening) -> Option<String> {
+        let window = &opening.best;
+        let advice = place.job.booked.as_ref().and_then(|booked| booked.advice);
+        let advice = advice.filter(|advice| advice.when.day == self.words.day_of(opening.start));
+        let near = share(window).is_some_and(|share| (share - window.threshold).abs() <= 0.05 + 1e-9);
+        let close = advice.map_or(near, |advice| advice.close_call);
+        if let (true, Some(next)) = (close, self.next_offer(place)) {
+            let day = self.words.day(self.words.day_of(next.start));
+            return Some(format!("A close call. Waiting for {day} is about as good."));
+        }
+        let advice = advice?;
+        if !advice.go {
+            let waiting = self.waiting_for_rolls_of(place)?;
+            return Some(format!(
+                "Waiting would do for this cover, but {waiting} needs the rolls."
+            ));
+        }
+        let left = match advice.chances_left {
+            0 => return Some("Go now: no other chance before picking is in sight.".to_owned()),
+            1 => "1 half-day".to_owned(),
+            more => format!("{more} half-days"),
+        };
+        let any = advice.any_later.map_or_else(String::new, |any| {
+            format!(", {} for one of them", words::chance(any.share()))
+        });
+        Some(format!("Go now: waiting leaves {left} before picking{any}."))
+    }
+
+    /// The block that is laid next with the rolls of this one.
+    fn waiting_for_rolls_of(&self, place: Place<'a>) -> Option<String> {
+        let season = self.inputs.plan.season.as_ref()?;
+        let next = season
+            .lots
+            .iter()
+            .filter(|planned| planned.rolls_from.contains(place.block))
+            .min_by_key(|planned| planned.lay)?;
+        Some(words::name(&next.lot.block.0))
     }
 
     /// The two strongest reasons of one window.
@@ -134,22 +170,23 @@ impl<'a> Morning<'a> {
     fn next_said(&self, next: Option<&Opening>) -> String {
         next.map_or_else(
             || "No other usable hours in sight.".to_owned(),
-            |opening| format!("Next: {}.", self.offer_said(opening)),
+            |opening| format!("Next: {}.", self.offer_said(opening, "")),
         )
     }
 
     /// "Sat 14:00-17:30, 6 in 10, not firm".
-    pub(super) fn offer_said(&self, opening: &Opening) -> String {
+    /// "Fri 13 Mar 07:00-17:00, 9 in 10, not firm"; `with` stands after the hours.
+    pub(super) fn offer_said(&self, opening: &Opening, with: &str) -> String {
         let day = self.words.day(self.words.day_of(opening.start));
         let firm = if opening.best.firm { "" } else { ", not firm" };
         let span = self.words.span(opening.start, opening.end);
-        format!("{day} {span}, {}{firm}", self.odds(&opening.best))
+        format!("{day} {span}{with}, {}{firm}", self.odds(&opening.best))
     }
 
     fn next_job_said(&self, next: Option<(Place<'a>, Option<&Opening>)>) -> Option<String> {
         let (place, opening) = next?;
         Some(match opening {
-            Some(opening) => format!("Next: {}, {}.", doing(place), self.offer_said(opening)),
+            Some(opening) => format!("Next: {}, {}.", doing(place), self.offer_said(opening, "")),
             None => format!("Next: {}, from {}.", doing(place), words::date(place.job.from)),
         })
     }

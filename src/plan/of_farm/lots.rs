@@ -2,7 +2,7 @@
 
 use chrono::{DateTime, NaiveDate, Utc};
 
-use super::costs::{self, Times};
+use super::costs::{self, Effort};
 use crate::farm::Farm;
 use crate::farm::block::{Block, Rows};
 use crate::farm::harvest::Pick;
@@ -97,15 +97,14 @@ pub(super) fn segments<'a>(farm: &'a Farm, ground: &Ground, block: &Block, today
 /// Cuts rows into lots of about equal metres, in row order.
 fn split(farm: &Farm, block: &Block, rows: Rows) -> Vec<Rows> {
     let metres = block.cover_in(rows).0;
-    let times = Times::of(farm, block, rows);
+    let effort = Effort::of(farm, &costs::rates(farm), block, rows);
     let crew = &farm.crew;
     let morning = (crew.break_start - crew.start).num_seconds();
     let afternoon = (crew.end - crew.break_end).num_seconds();
     let slot_s = costs::real(morning.max(afternoon).max(1)) * FITS_AT;
     let people = slot_s * f64::from(crew.people.max(1));
     let machines = slot_s * costs::real(i64::try_from(farm.machines.len().max(1)).unwrap_or(1));
-    let lay = times.lay_machine.unwrap_or(times.lay_hand);
-    let busiest = [lay, times.lift]
+    let busiest = [effort.lay(), effort.work.lift_machine]
         .iter()
         .map(|work| (costs::real(work.people_s) / people).max(costs::real(work.machine_s) / machines))
         .fold(0.0, f64::max);

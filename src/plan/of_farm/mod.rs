@@ -4,6 +4,7 @@
 //! Slot `2 d` is the morning and `2 d + 1` the afternoon of day `d`, today being day 0. All numbers are whole: cents,
 //! seconds, metres, per mille and milli-days of light.
 
+mod advice;
 mod costs;
 mod lots;
 mod options;
@@ -23,6 +24,7 @@ use crate::farm::block::{BlockId, Rows};
 use crate::record::Ground;
 use crate::workability::{BlockOutlook, Half};
 
+pub use advice::Advice;
 pub use lots::{Segment, Standing};
 pub use planned::{PlannedLot, SeasonPlan, plan_season};
 
@@ -273,7 +275,7 @@ fn crew_time(farm: &Farm, now: DateTime<Utc>, today: NaiveDate) -> Vec<i64> {
 }
 
 /// The crew's hours in one half of a day.
-pub(super) fn crew_hours(farm: &Farm, day: NaiveDate, half: Half) -> (DateTime<Utc>, DateTime<Utc>) {
+pub(in crate::plan) fn crew_hours(farm: &Farm, day: NaiveDate, half: Half) -> (DateTime<Utc>, DateTime<Utc>) {
     let crew = &farm.crew;
     let at = |time: NaiveTime| farm.site.zone.instant(day.and_time(time));
     match half {

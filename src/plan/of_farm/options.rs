@@ -4,13 +4,16 @@ use std::cell::OnceCell;
 
 use chrono::{Days, NaiveDate, TimeDelta};
 
-use super::costs::{self, CALL_OUT_SHARE, DROP_CENTS, Money, Times, real, whole};
+use super::costs::{self, Effort, whole};
 use super::lots::{Segment, Standing};
 use super::sites::light_since;
 use super::{Inputs, LEAST_WORK, SLOTS, WhyNot, crew_hours, half_day, slot_of};
 use crate::farm::Job;
 use crate::farm::block::Block;
-use crate::plan::season::case::{Kind, LaySlot, LiftSlot, Lot, Out, Site, Yesterday};
+use crate::plan::season::case::{Kind, LaySlot, LiftSlot, Lot, Out, Seconds, Site, Yesterday};
+use crate::plan::season::colour::Sums;
+use crate::plan::season::costs::{LayJob, Rates, RollJob, risk_table};
+use crate::plan::season::score::booked;
 
 /// Least slots between laying and lifting: seven days give some colour, fewer none.
 const LEAST_EXPOSURE: usize = 14;
@@ -35,25 +38,24 @@ pub(super) fn lot(
     let farm = inputs.farm;
     let out = segment.standing != Standing::Stored;
     let set = farm.set_of(&block.id);
-    let metres = block.cover_in(segment.rows).0;
-    let times = Times::of(farm, block, segment.rows);
-    let money = Money::of(farm, metres, &times);
+    let rates = costs::rates(farm);
+    let effort = Effort::of(farm, &rates, block, segment.rows);
     let maker = Maker {
         inputs,
         block,
         site,
+        sums: Sums::of(site),
         crew_time,
         today,
-        metres,
-        times,
-        money,
+        rates,
+        effort,
         pick_slot: segment.pick.map(|pick| pick_slot(block, pick.earliest(today), today)),
         id: format!("{} {}", block.id, segment.rows.first),
         shut: [OnceCell::new(), OnceCell::new(), OnceCell::new()],
     };
     if !out {
         let set = set.ok_or(WhyNot::NoSet)?;
-        if set.length.0 + 1.0 < metres {
+        if whole(set.length.0) < effort.metres {
             return Err(WhyNot::TooFewMetres);
         }
         let pick = maker.pick_slot.ok_or(WhyNot::NoPick)?;
@@ -64,13 +66,11 @@ pub(super) fn lot(
             return Err(WhyNot::FarAway);
         }
     }
-    let lay_machine = if out || maker.times.lay_machine.is_none() {
-        Vec::new()
-    } else {
-        maker.lays(true)
+    let (lay_machine, lay_hand) = match (out, effort.machine_lays) {
+        (true, _) => (Vec::new(), Vec::new()),
+        (false, true) => (maker.lays(effort.work.lay_machine), maker.lays(effort.work.lay_hand)),
+        (false, false) => (Vec::new(), maker.lays(effort.work.lay_hand)),
     };
-    let lay_hand = if out { Vec::new() } else { maker.lays(false) };
-    let lift = maker.lifts(segment.standing);
     if !out && lay_machine.is_empty() && lay_hand.is_empty() {
         return Err(maker.why_no_lay());
     }
@@ -81,18 +81,18 @@ pub(super) fn lot(
         pool: 0,
         site: number,
         family: set.map_or_else(|| own_family(&block.id.0), |set| set.id.0.clone()),
-        metres: whole(metres),
+        metres: effort.metres,
         pieces: i64::from(segment.rows.count()),
-        ties: maker.times.ties,
+        ties: effort.ties,
         hilly: false,
-        value_cents: maker.money.value,
+        value_cents: whole(100.0 * farm.costs.colour_value_per_m * costs::real(effort.metres)),
         pick_slot: maker.pick_slot.unwrap_or(SLOTS).min(SLOTS.saturating_sub(1)),
         min_exposure_slots: LEAST_EXPOSURE,
-        check_s: maker.times.ties / 10,
-        work: maker.times.work(),
+        check_s: Rates::check_s(effort.ties),
+        work: effort.work,
         lay_machine,
         lay_hand,
-        lift,
+        lift: maker.lifts(segment.standing),
         already_out: segment.standing.since().map(|since| {
             let laid = farm.site.zone.day(since);
             Out {
@@ -100,8 +100,12 @@ pub(super) fn lot(
                 light_before_md: light_since(inputs, block, laid, today),
             }
         }),
-        drop_cents: DROP_CENTS,
-        stranded_cents: if out { maker.money.stranded } else { 0 },
+        drop_cents: rates.drop_cents,
+        stranded_cents: if out {
+            Rates::stranded_cents(rates.fold_cents(effort.metres, effort.work.fold))
+        } else {
+            0
+        },
         previous: maker.before(),
     })
 }
@@ -121,11 +125,11 @@ struct Maker<'a> {
     inputs: &'a Inputs<'a>,
     block: &'a Block,
     site: &'a Site,
+    sums: Sums,
     crew_time: &'a [i64],
     today: NaiveDate,
-    metres: f64,
-    times: Times,
-    money: Money,
+    rates: Rates,
+    effort: Effort,
     pick_slot: Option<usize>,
     id: String,
     /// Slots shut by black-outs, for laying, lifting and folding.
@@ -166,19 +170,20 @@ impl Maker<'_> {
     }
 
     /// Whether work booked at a chance fits a slot alone.
-    fn fits(&self, work: crate::plan::season::case::Seconds, chance: i64, slot: usize) -> bool {
+    fn fits(&self, work: Seconds, chance: i64, slot: usize) -> bool {
         let seconds = self.crew_time.get(slot).copied().unwrap_or(0);
-        let pool = &self.inputs.farm;
-        let people = seconds * i64::from(pool.crew.people);
-        let machines = seconds * i64::try_from(pool.machines.len()).unwrap_or(0);
-        let booked = |work: i64| (1000 * work + chance - 1).div_euclid(chance.max(1));
-        seconds > 0 && booked(work.people_s) <= people && booked(work.machine_s) <= machines
+        let farm = self.inputs.farm;
+        let people = seconds * i64::from(farm.crew.people);
+        let machines = seconds * i64::try_from(farm.machines.len()).unwrap_or(0);
+        let within = |work: i64, most: i64| booked(work, chance).is_some_and(|booked| booked <= most);
+        seconds > 0 && within(work.people_s, people) && within(work.machine_s, machines)
     }
 
-    /// Running sum of what holding the lot costs before a slot \[cents\].
-    fn held(&self, slot: usize) -> i64 {
-        let sum: i64 = self.site.hold_cents_per_km.iter().take(slot).sum();
-        whole(real(sum) * self.metres / 1000.0)
+    /// Whether rolling up can be planned for a slot, and at what chance.
+    fn roll_chance(&self, slot: usize) -> Option<i64> {
+        let chance = *self.site.p_lift.get(slot)?;
+        let open = !self.is_shut(Job::Lift, slot) && self.fits(self.effort.work.lift_machine, chance, slot);
+        open.then_some(chance)
     }
 
     fn lay_span(&self) -> std::ops::Range<usize> {
@@ -186,111 +191,85 @@ impl Maker<'_> {
         pick.saturating_sub(LAY_BEFORE)..(pick + 1).saturating_sub(LEAST_EXPOSURE)
     }
 
-    fn lays(&self, machine: bool) -> Vec<LaySlot> {
-        let work = if machine {
-            self.times.lay_machine.unwrap_or(self.times.lay_hand)
-        } else {
-            self.times.lay_hand
-        };
-        let before = self.before().and_then(|before| before.lay);
-        let cost = |slot: usize, chance: i64| {
-            let call_out = whole((1.0 - real(chance) / 1000.0) * CALL_OUT_SHARE * self.money.call_out);
-            self.money.work(work) + call_out + costs::moved(slot, before) - self.held(slot)
-        };
+    fn lays(&self, work: Seconds) -> Vec<LaySlot> {
+        let call_out_cents = self.rates.call_out_cents(i64::from(self.inputs.farm.crew.people));
+        let yesterday = self.before().and_then(|before| before.lay);
         self.lay_span()
             .filter_map(|slot| Some((slot, *self.site.p_lay.get(slot)?)))
             .filter(|(slot, chance)| {
                 *chance >= LEAST_CHANCE && !self.is_shut(Job::Lay, *slot) && self.fits(work, *chance, *slot)
             })
-            .map(|(slot, chance)| LaySlot(slot, cost(slot, chance)))
+            .map(|(slot, chance)| {
+                let job = LayJob {
+                    slot,
+                    chance,
+                    work,
+                    metres: self.effort.metres,
+                    // Most bad half-days are seen before anyone leaves.
+                    call_out_cents: call_out_cents * self.rates.call_out_share / 1000,
+                    yesterday,
+                };
+                LaySlot(slot, self.rates.lay_cents(&job, &self.sums))
+            })
             .collect()
     }
 
     fn lifts(&self, standing: Standing) -> Vec<LiftSlot> {
-        let Some(pick) = self.pick_slot else {
-            return self.lifts_without_a_date();
+        let folded = matches!(standing, Standing::Folded { .. });
+        let (first, pick) = match self.pick_slot {
+            // Picking is not known or over: what lies out may come up on any good half-day of the coming weeks.
+            None => (0, 2 * LIFT_BEFORE),
+            // Folded aside it lies out of the pickers' way, and comes up when it can.
+            Some(pick) if folded => (0, pick.max(2 * LIFT_BEFORE)),
+            Some(pick) => (pick.saturating_sub(LIFT_BEFORE), pick),
         };
-        let before = self.before().and_then(|before| before.lift);
-        let mut found = Vec::new();
-        let first = pick.saturating_sub(LIFT_BEFORE);
-        let risk = self.risk(first, pick);
-        if !matches!(standing, Standing::Folded { .. }) || pick > 0 {
-            for slot in first..pick.min(SLOTS) {
-                let chance = self.site.p_lift.get(slot).copied().unwrap_or(0);
-                if chance < LEAST_CHANCE || self.is_shut(Job::Lift, slot) || !self.fits(self.times.lift, chance, slot) {
-                    continue;
-                }
-                let risk = risk.get(slot - first).copied().unwrap_or(0.0);
-                let cost =
-                    self.money.work(self.times.lift) + whole(risk) + costs::moved(slot, before) + self.held(slot);
-                found.push(LiftSlot(slot, Kind::Roll, cost));
-            }
-        }
-        if !matches!(standing, Standing::Folded { .. }) {
-            let mut folds: Vec<usize> = (0..=pick.min(SLOTS - 1))
-                .rev()
-                .filter(|slot| self.fits(self.times.fold, 1000, *slot) && !self.is_shut(Job::Fold, *slot))
-                .take(FOLD_SLOTS)
-                .collect();
-            if folds.is_empty() {
-                // Picking is upon us: the next working slots must do.
-                folds = (0..SLOTS)
-                    .filter(|slot| self.fits(self.times.fold, 1000, *slot) && !self.is_shut(Job::Fold, *slot))
-                    .take(FOLD_SLOTS)
-                    .collect();
-            }
-            found.extend(
-                folds
-                    .into_iter()
-                    .map(|slot| LiftSlot(slot, Kind::Fold, self.money.fold + self.held(slot))),
-            );
+        let yesterday = self.before().and_then(|before| before.lift);
+        let slots = first..pick.min(SLOTS);
+        let shares: Vec<Option<f64>> = slots
+            .clone()
+            .map(|slot| Some(costs::real(self.roll_chance(slot)?) / 1000.0))
+            .collect();
+        let risk = risk_table(&shares, self.effort.stakes(self.inputs.farm, &self.rates));
+        let rolls = slots.zip(risk).filter_map(|(slot, risk_cents)| {
+            let chance = self.roll_chance(slot)?;
+            let job = RollJob {
+                slot,
+                risk_cents,
+                work: self.effort.work.lift_machine,
+                metres: self.effort.metres,
+                yesterday,
+            };
+            (chance >= LEAST_CHANCE).then(|| LiftSlot(slot, Kind::Roll, self.rates.roll_cents(&job, &self.sums)))
+        });
+        let mut found: Vec<LiftSlot> = rolls.collect();
+        if let (Some(pick), false) = (self.pick_slot, folded) {
+            found.extend(self.folds(pick));
         }
         found.sort_by_key(|LiftSlot(slot, kind, _)| (*slot, *kind));
         found
     }
 
-    /// Picking is over or not known: what lies out may come up on any good half-day of the coming weeks.
-    fn lifts_without_a_date(&self) -> Vec<LiftSlot> {
-        let cost = |slot: usize| self.money.work(self.times.lift) + self.held(slot);
-        (0..2 * LIFT_BEFORE)
-            .filter(|slot| {
-                let chance = self.site.p_lift.get(*slot).copied().unwrap_or(0);
-                chance >= LEAST_CHANCE && !self.is_shut(Job::Lift, *slot) && self.fits(self.times.lift, chance, *slot)
-            })
-            .map(|slot| LiftSlot(slot, Kind::Roll, cost(slot)))
-            .collect()
-    }
-
-    /// Expected extra cost of planning the lift for each slot from `first` to picking \[cents\], backward from picking:
-    /// if a slot fails, the next one or the folding follows.
-    fn risk(&self, first: usize, pick: usize) -> Vec<f64> {
-        let fold = real(self.money.fold);
-        let mut risk = vec![fold; pick.min(SLOTS).saturating_sub(first) + 1];
-        let mut after = fold;
-        for slot in (first..pick.min(SLOTS)).rev() {
-            let chance = self.site.p_lift.get(slot).copied().unwrap_or(0);
-            let shut = self.is_shut(Job::Lift, slot) || !self.fits(self.times.lift, chance, slot);
-            if !shut {
-                let share = real(chance) / 1000.0;
-                let missed = CALL_OUT_SHARE * self.money.call_out + after.min(fold);
-                after = (1.0 - share) * missed + share * self.money.damp;
-            }
-            if let Some(risk) = risk.get_mut(slot - first) {
-                *risk = after;
-            }
+    /// The last working slots up to picking, or the next ones if picking is upon us.
+    fn folds(&self, pick: usize) -> Vec<LiftSlot> {
+        let open = |slot: &usize| self.fits(self.effort.work.fold, 1000, *slot) && !self.is_shut(Job::Fold, *slot);
+        let mut slots: Vec<usize> = (0..=pick.min(SLOTS - 1)).rev().filter(open).take(FOLD_SLOTS).collect();
+        if slots.is_empty() {
+            slots = (0..SLOTS).filter(open).take(FOLD_SLOTS).collect();
         }
-        risk
+        let fold = self.rates.fold_cents(self.effort.metres, self.effort.work.fold);
+        let cost = |slot: usize| fold + self.sums.hold_before(slot, self.effort.metres);
+        slots
+            .into_iter()
+            .map(|slot| LiftSlot(slot, Kind::Fold, cost(slot)))
+            .collect()
     }
 
     /// Why no slot is left for laying, by dropping one condition after the other.
     fn why_no_lay(&self) -> WhyNot {
         let works = |slot: &usize| {
-            [
-                self.times.lay_machine.unwrap_or(self.times.lay_hand),
-                self.times.lay_hand,
-            ]
-            .iter()
-            .any(|work| self.fits(*work, 1000, *slot))
+            [self.effort.lay(), self.effort.work.lay_hand]
+                .iter()
+                .any(|work| self.fits(*work, 1000, *slot))
         };
         let span = || self.lay_span().filter(|slot| *slot < SLOTS);
         if span().next().is_none() {

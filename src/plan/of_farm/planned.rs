@@ -4,6 +4,7 @@ use std::collections::{BTreeMap, VecDeque};
 
 use chrono::NaiveDate;
 
+use super::advice::{Advice, advice};
 use super::{Before, FarmCase, FarmLot, HalfDay, Inputs, LeftOut, Standing, case_of};
 use crate::farm::block::BlockId;
 use crate::plan::season::case::{Kind, Mode};
@@ -53,6 +54,8 @@ pub struct PlannedLot {
     pub light_at_lift: Option<Megajoules>,
     /// Blocks whose rolls it takes, if none are free before.
     pub rolls_from: Vec<BlockId>,
+    /// For a cover that lies out: go today, or wait.
+    pub advice: Option<Advice>,
 }
 
 impl SeasonPlan {
@@ -73,7 +76,22 @@ impl SeasonPlan {
         self.lots.iter().filter(move |planned| planned.lot.block == *block)
     }
 
-    /// Whether blocks of the farm get their chance to be covered, or why not, by block.
+    /// Family of covers of a lot.
+    pub fn family(&self, planned: &PlannedLot) -> Option<&str> {
+        let lot = self.case.case.lots.iter().find(|lot| lot.id == planned.id)?;
+        Some(lot.family.as_str())
+    }
+
+    /// Family of covers of a block that is planned at all.
+    pub fn family_of_block(&self, block: &BlockId) -> Option<&str> {
+        self.of_block_any(block).and_then(|planned| self.family(planned))
+    }
+
+    fn of_block_any(&self, block: &BlockId) -> Option<&PlannedLot> {
+        self.lots.iter().find(|planned| planned.lot.block == *block)
+    }
+
+    /// Rows of a block that could not be planned, and why.
     pub fn why_not<'a>(&'a self, block: &'a BlockId) -> impl Iterator<Item = &'a LeftOut> {
         self.left_out.iter().filter(move |left| left.block == *block)
     }
@@ -126,6 +144,7 @@ pub fn plan_season(inputs: &Inputs<'_>) -> Result<SeasonPlan, Vec<Fault>> {
                 days_at_lift: began.zip(ends).map(|(began, ends)| (ends - began).num_days()),
                 light_at_lift: lift.and_then(|lift| light(&made, lot, lay, lift)),
                 rolls_from,
+                advice: advice(inputs.farm, &made, lot),
             }
         })
         .collect();

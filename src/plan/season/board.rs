@@ -23,11 +23,15 @@ pub(super) struct Board<'a> {
     fitting: Vec<(usize, usize, f64, usize)>,
 }
 
-/// What keeps a lot from a start or an end.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) struct Free {
-    pub(super) people: i64,
-    pub(super) machine: i64,
+/// How much of each thing a lot lacks for a pair of its ways; 0 where there is enough.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub(super) struct Lack {
+    /// Most people-seconds in one slot, and that slot.
+    pub(super) people: (i64, usize),
+    /// Most machine-seconds in one slot.
+    pub(super) machine: (i64, usize),
+    /// Most metres of cover in one slot.
+    pub(super) cover: (i64, usize),
 }
 
 impl<'a> Board<'a> {
@@ -58,26 +62,6 @@ impl<'a> Board<'a> {
 
     pub(super) fn choice(&self, lot: usize) -> Choice {
         self.choice[lot].flatten()
-    }
-
-    /// Free time in a slot.
-    pub(super) fn free(&self, slot: usize) -> Free {
-        Free {
-            people: self.people[slot],
-            machine: self.machine[slot],
-        }
-    }
-
-    /// Free metres of the family of `lot` in a slot.
-    pub(super) fn free_cover(&self, lot: usize, slot: usize) -> i64 {
-        self.cover[self.yard.lots[lot].family * self.yard.slots + slot]
-    }
-
-    /// Whether nothing is booked beyond what is there.
-    pub(super) fn is_sound(&self) -> bool {
-        [&self.people, &self.machine, &self.cover]
-            .iter()
-            .all(|list| list.iter().all(|free| *free >= 0))
     }
 
     /// Puts a lot that is off the board on it.
@@ -160,7 +144,7 @@ impl<'a> Board<'a> {
     }
 
     /// Whether one pair fits, the lot being off the board.
-    pub(super) fn fits(&mut self, lot: usize, (a, b): (usize, usize)) -> bool {
+    pub(super) fn fits(&self, lot: usize, (a, b): (usize, usize)) -> bool {
         let place = &self.yard.lots[lot];
         let (start, end) = (&place.starts[a], &place.ends[b]);
         if place.profits(a)[b] <= NEVER || self.people[end.slot] < end.people || self.machine[end.slot] < end.machine {
@@ -176,6 +160,36 @@ impl<'a> Board<'a> {
             .iter()
             .all(|free| *free >= place.metres);
         covered && (start.check_from..end.slot).all(|slot| self.check_fits(place, slot))
+    }
+
+    /// What a lot that is off the board lacks for a pair.
+    pub(super) fn lack(&self, lot: usize, (a, b): (usize, usize)) -> Lack {
+        let place = &self.yard.lots[lot];
+        let (start, end) = (&place.starts[a], &place.ends[b]);
+        let mut lack = Lack::default();
+        let mut more = |of: fn(&mut Lack) -> &mut (i64, usize), wanted: i64, free: i64, slot: usize| {
+            let most = of(&mut lack);
+            if wanted - free > most.0 {
+                *most = (wanted - free, slot);
+            }
+        };
+        for (slot, people, machine) in start
+            .lay
+            .iter()
+            .map(|lay| (lay.0, start.people, start.machine))
+            .chain([(end.slot, end.people, end.machine)])
+        {
+            more(|lack| &mut lack.people, people, self.people[slot], slot);
+            more(|lack| &mut lack.machine, machine, self.machine[slot], slot);
+        }
+        for slot in (start.check_from..end.slot).filter(|slot| self.yard.people[*slot] > 0) {
+            more(|lack| &mut lack.people, place.check_s, self.people[slot], slot);
+        }
+        let family = place.family * self.yard.slots;
+        for slot in start.cover_from..end.free {
+            more(|lack| &mut lack.cover, place.metres, self.cover[family + slot], slot);
+        }
+        lack
     }
 
     fn check_fits(&self, place: &YardLot, slot: usize) -> bool {

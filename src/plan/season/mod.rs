@@ -15,6 +15,7 @@ pub mod schedule;
 pub mod score;
 pub mod solve;
 pub mod wait;
+pub mod why;
 mod yard;
 
 pub use case::Case;
@@ -22,3 +23,5 @@ pub use checked::{Checked, Fault};
 pub use schedule::{Entry, Schedule};
 pub use score::{Scored, Violation, score};
 pub use solve::{Solved, solve};
+pub use wait::wait_or_act;
+pub use why::{Inquiry, Why};

@@ -63,7 +63,7 @@ pub(super) struct Start {
     pub(super) check_from: usize,
     pub(super) people: i64,
     pub(super) machine: i64,
-    cost: i64,
+    pub(super) cost: i64,
 }
 
 /// A way to end: a lifting.
@@ -75,7 +75,7 @@ pub(super) struct End {
     pub(super) free: usize,
     pub(super) people: i64,
     pub(super) machine: i64,
-    cost: i64,
+    pub(super) cost: i64,
 }
 
 /// What is done with a lot: left, or start `a` and end `b`.
@@ -89,6 +89,17 @@ impl YardLot {
 
     pub(super) fn profit(&self, choice: Choice) -> f64 {
         choice.map_or(self.leave, |(start, end)| self.profits(start)[end])
+    }
+
+    /// The ways that `entry` names, if they are offered.
+    pub(super) fn choice(&self, entry: Entry) -> Option<(usize, usize)> {
+        let lay = entry.lay.zip(entry.mode);
+        let start = self.starts.iter().position(|start| start.lay == lay)?;
+        let end = self
+            .ends
+            .iter()
+            .position(|end| (end.slot, end.kind) == (entry.lift, entry.kind))?;
+        Some((start, end))
     }
 
     pub(super) fn entry(&self, choice: Choice) -> Option<Entry> {
