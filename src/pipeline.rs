@@ -20,6 +20,7 @@ use crate::weather::gates;
 use crate::weather::past::{Archived, Known};
 use crate::weather::reading::{Mast, Readings};
 use crate::weather::stitch::{Source, stitch_told};
+use crate::weather::warning::{Notice, apply};
 use crate::weather::{Place, Stamps, Timeline};
 use crate::workability::outlook::outlooks_learning;
 use crate::workability::{BlockOutlook, DryPair, JobRequest};
@@ -33,6 +34,8 @@ pub struct Context<'a> {
     pub number: u32,
     /// What the letter before said, if there was one.
     pub yesterday: Option<&'a Digest>,
+    /// Official warnings that hold for the farm now or will.
+    pub warnings: &'a [Notice],
 }
 
 /// One morning's advice, as facts.
@@ -117,6 +120,10 @@ pub fn morning(
     let ground = Ground::at(entries, now);
     let needs = needs(farm, &ground, now);
     let learned: &[DryPair] = context.yesterday.map_or(&[], |before| &before.dry_times);
+    let warned = timeline
+        .filter(|_| !context.warnings.is_empty())
+        .map(|timeline| apply(timeline, context.warnings));
+    let timeline = warned.as_ref().or(timeline);
     let (outlooks, dry_times) = match timeline {
         Some(timeline) => {
             let wanted = |block: &Block| requests(block, &needs);
@@ -149,6 +156,7 @@ pub fn morning(
         next_letter: context.next_letter,
         number: context.number,
         yesterday: context.yesterday,
+        warnings: context.warnings,
     });
     letter.digest.dry_times = dry_times;
     letter.digest.season = plan.season.as_ref().map(SeasonPlan::as_before).unwrap_or_default();

@@ -12,6 +12,7 @@ pub mod open;
 pub mod outbox;
 pub mod record;
 pub mod schema;
+pub mod warnings;
 
 use std::path::{Path, PathBuf};
 

@@ -3,7 +3,8 @@
 use rusqlite_migration::{M, Migrations};
 
 /// Steps from an empty database to this version.
-pub(super) const STEPS: [&str; 1] = ["
+pub(super) const STEPS: [&str; 2] = [
+    "
 create table record (
     id integer primary key,
     farm text not null,
@@ -75,7 +76,15 @@ create table trouble (
     text text not null,
     since integer not null
 ) strict, without rowid;
-"];
+",
+    "
+create table warning (
+    farm text primary key,
+    register text not null,
+    at integer not null
+) strict, without rowid;
+",
+];
 
 /// The steps for `rusqlite_migration`.
 pub(super) fn migrations() -> Migrations<'static> {

@@ -32,5 +32,6 @@ mod small_orchard;
 mod stopping;
 mod ties;
 mod trace;
+mod warnings;
 mod windows;
 mod workplace;

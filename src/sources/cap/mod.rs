@@ -11,8 +11,6 @@ mod raw;
 mod text;
 mod xml;
 
-use chrono::{DateTime, Utc};
-
 pub use follow::follow;
 
 use super::refusal::Refusal;
@@ -43,7 +41,7 @@ pub struct Link {
 }
 
 /// Reads a reply. Broken messages in an archive are left out; a reply that is none of the forms is refused.
-pub fn read(bytes: &[u8], _now: DateTime<Utc>) -> Result<Feed, Refusal> {
+pub fn read(bytes: &[u8]) -> Result<Feed, Refusal> {
     let plain = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
     match plain.iter().find(|byte| !byte.is_ascii_whitespace()) {
         None => Err(Refusal::Empty),

@@ -4,6 +4,7 @@
 //! which of them hold for one farm at one time.
 //! Source: OASIS Common Alerting Protocol 1.2 (2010): elements, their words, and what a reference does.
 
+mod apply;
 mod area;
 mod kind;
 mod register;
@@ -14,6 +15,7 @@ use std::collections::BTreeSet;
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
+pub use apply::apply;
 pub use area::{Area, Circle, Code, Found, Spot};
 pub use kind::{Kind, Words};
 pub use register::{Change, Notice, Register, Until};
