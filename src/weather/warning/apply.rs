@@ -3,7 +3,7 @@
 use chrono::{DateTime, Utc};
 
 use super::{Kind, Notice};
-use crate::weather::{Quantity, Timeline};
+use crate::weather::Timeline;
 
 /// The weather with warnings: thunder in every run while a thunderstorm warning holds, and nothing better than
 /// maybe while a wind warning does. Rain, heat and fire are quoted and change nothing here.
