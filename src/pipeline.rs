@@ -20,7 +20,8 @@ use crate::weather::gates;
 use crate::weather::past::{Archived, Known};
 use crate::weather::reading::{Mast, Readings};
 use crate::weather::stitch::{Source, stitch_told};
-use crate::weather::{Stamps, Timeline};
+use crate::weather::warning::{Notice, apply};
+use crate::weather::{Place, Stamps, Timeline};
 use crate::workability::outlook::outlooks_learning;
 use crate::workability::{BlockOutlook, DryPair, JobRequest};
 
@@ -33,6 +34,8 @@ pub struct Context<'a> {
     pub number: u32,
     /// What the letter before said, if there was one.
     pub yesterday: Option<&'a Digest>,
+    /// Official warnings that hold for the farm now or will.
+    pub warnings: &'a [Notice],
 }
 
 /// One morning's advice, as facts.
@@ -96,7 +99,18 @@ pub fn timeline_told(site: &Site, sources: &[Source<'_>], told: &Told, now: Date
         .map(|stamps: Stamps| stamps.at(stamps.count))
         .max()?;
     let track = SunTrack::over(site.latitude.0, site.longitude.0, now - PAST, ends.max(now));
-    stitch_told(sources, &told.tellers(now), now, |at| track.at(at).up)
+    let mut timeline = stitch_told(sources, &told.tellers(now), now, |at| track.at(at).up)?;
+    let place = Place {
+        latitude: site.latitude,
+        longitude: site.longitude,
+        elevation: Some(site.elevation),
+    };
+    let used = sources
+        .iter()
+        .filter(|source| timeline.credits.contains(&source.forecast.credit));
+    let far: Vec<String> = used.filter_map(|source| source.forecast.far_off(&place)).collect();
+    timeline.remarks.extend(far);
+    Some(timeline)
 }
 
 /// One morning's advice. Without a timeline, or with one too old to judge by, it is an UNKNOWN letter.
@@ -110,6 +124,10 @@ pub fn morning(
     let ground = Ground::at(entries, now);
     let needs = needs(farm, &ground, now);
     let learned: &[DryPair] = context.yesterday.map_or(&[], |before| &before.dry_times);
+    let warned = timeline
+        .filter(|_| !context.warnings.is_empty())
+        .map(|timeline| apply(timeline, context.warnings));
+    let timeline = warned.as_ref().or(timeline);
     let (outlooks, dry_times) = match timeline {
         Some(timeline) => {
             let wanted = |block: &Block| requests(block, &needs);
@@ -142,6 +160,7 @@ pub fn morning(
         next_letter: context.next_letter,
         number: context.number,
         yesterday: context.yesterday,
+        warnings: context.warnings,
     });
     letter.digest.dry_times = dry_times;
     letter.digest.season = plan.season.as_ref().map(SeasonPlan::as_before).unwrap_or_default();

@@ -188,6 +188,14 @@ impl Css {
 {%- if let Some(changed) = letter.since_yesterday %}
 <p class="bark" style="{{ css.small() }}">Since yesterday: {{ changed|fine }}</p>
 {%- endif %}
+{%- if !letter.warnings.is_empty() %}
+<h2 style="{{ css.h2() }}">Official warnings</h2>
+{%- for warning in letter.warnings %}
+<p style="{{ css.prose() }}"><b>{{ warning.issuer }}, {{ warning.event }}: {{ warning.when|fine }}.</b>{% if !warning.quote.is_empty() %}<br>&quot;{{ warning.quote }}&quot;{% endif %}</p>
+<p class="bark" style="{{ css.small() }}">{% for note in warning.notes %}{{ note|fine }} {% endfor %}</p>
+{%- endfor %}
+<p class="bark" style="{{ css.small() }}">What the issuer says now counts, not this letter.</p>
+{%- endif %}
 {%- if let Some(ahead) = letter.ahead %}
 <h2 style="{{ css.h2() }}">{{ ahead.heading }}</h2>
 {% call items(ahead.items) %}{% endcall %}

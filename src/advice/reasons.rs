@@ -222,6 +222,7 @@ pub fn remark(words: &Words<'_>, job: Job, remark: &Remark) -> Option<String> {
         Remark::LongSteps => {
             "The forecast tells this time in steps of several hours: look again nearer the day.".to_owned()
         }
+        Remark::OfficialWarning => "An official wind warning holds then: read it below.".to_owned(),
         Remark::MainDisagrees { factor } => format!("The main forecast speaks against it: {}.", short(job, *factor)),
         Remark::OneForecast => return None,
         Remark::WetnessNotKnown => "How wet the cover is now is not known: feel both faces first.".to_owned(),

@@ -1,7 +1,7 @@
 //! The letter as plain text: one fact a line, no columns, no line over 80 signs.
 
 use super::letter::verdict_word;
-use super::letter::{DayLine, Item, Letter, Season, TieLine, Ties, WindowLine};
+use super::letter::{DayLine, Item, Letter, Official, Season, TieLine, Ties, WindowLine};
 use super::words;
 
 /// Longest line.
@@ -73,10 +73,30 @@ fn today(page: &mut Page, letter: &Letter) {
     if let Some(changed) = &letter.since_yesterday {
         page.line(&format!("Since yesterday: {changed}"));
     }
+    warnings(page, &letter.warnings);
     if let Some(ahead) = &letter.ahead {
         page.heading(&ahead.heading);
         page.items(&ahead.items);
     }
+}
+
+fn warnings(page: &mut Page, warnings: &[Official]) {
+    if warnings.is_empty() {
+        return;
+    }
+    page.heading("Official warnings");
+    for (number, warning) in warnings.iter().enumerate() {
+        if number > 0 {
+            page.blank();
+        }
+        page.line(&format!("{}, {}: {}.", warning.issuer, warning.event, warning.when));
+        if !warning.quote.is_empty() {
+            page.line(&format!("\"{}\"", warning.quote));
+        }
+        warning.notes.iter().for_each(|note| page.line(note));
+    }
+    page.blank();
+    page.line("What the issuer says now counts, not this letter.");
 }
 
 fn days(page: &mut Page, letter: &Letter) {

@@ -73,6 +73,7 @@ pub(super) fn advise(arguments: &Arguments) -> Result<String, Failure> {
         next_letter,
         number: memory.number,
         yesterday: memory.yesterday.as_ref(),
+        warnings: &[],
     };
     let letter = pipeline::morning(&farm, &memory.entries, Some(&timeline), now, context).letter;
     let failed = |what: String| Failure {

@@ -63,6 +63,7 @@ pub(super) fn demo(_: &Arguments) -> Result<String, Failure> {
         next_letter,
         number: LETTER_NUMBER,
         yesterday: None,
+        warnings: &[],
     };
     let morning = pipeline::morning(&farm, &entries, timeline.as_ref(), now, context);
     let rendered =

@@ -1,5 +1,6 @@
 //! The daemon's slow work as it is: the services asked, and the road walked from the last replies to the letter.
 
+use std::collections::BTreeSet;
 use std::sync::Arc;
 
 use chrono::{DateTime, TimeDelta, Utc};
@@ -12,11 +13,12 @@ use crate::farm::Farm;
 use crate::pipeline::{self, Context, Morning, Rendered, Told};
 use crate::sources::round::{Turn, at_hand, round};
 use crate::sources::station::observed;
-use crate::sources::{Gives, ServiceKind, Settings, prepare_tls};
+use crate::sources::{Gives, ServiceKind, Settings, cap, prepare_tls};
 use crate::store::{Feed, Packed};
 use crate::weather::Timeline;
 use crate::weather::reading::Readings;
 use crate::weather::stitch::Source;
+use crate::weather::warning::{self, Notice, Register};
 use crate::workability::beside::wet_days;
 
 /// Days for which `explain` sets the simple rules beside the model.
@@ -101,10 +103,12 @@ fn decide(question: &Question) -> Decided {
     let timeline = timeline_told(&question.farm, &turns, &question.memory.told(), question.now);
     let yesterday = question.yesterday.as_ref().and_then(|letter| digest(&letter.facts));
     let next_letter = question.next_letter.unwrap_or(question.now + TimeDelta::days(1));
+    let warnings = warnings(&question.farm, &turns, question.now);
     let context = Context {
         next_letter,
         number: question.number.0,
         yesterday: yesterday.as_ref(),
+        warnings: &warnings,
     };
     let morning = pipeline::morning(
         &question.farm,
@@ -125,6 +129,29 @@ fn used(turns: &[Turn]) -> Vec<(String, DateTime<Utc>)> {
         .iter()
         .filter_map(|turn| Some((turn.service.clone(), turn.forecast.as_ref()?.issue.at)))
         .collect()
+}
+
+/// Official warnings that hold for a farm, out of the last replies of its services.
+pub fn warnings(farm: &Farm, turns: &[Turn], now: DateTime<Utc>) -> Vec<Notice> {
+    let whom = warning::Farm::new(farm.site.latitude.0, farm.site.longitude.0, BTreeSet::new());
+    let mut register = Register::default();
+    for turn in turns {
+        let warns = turn.kind.is_some_and(|kind| kind.gives() == Gives::Warnings);
+        let Some(reply) = turn.reply.as_ref().filter(|_| warns) else {
+            continue;
+        };
+        match cap::read(&reply.bytes) {
+            Ok(feed) => {
+                for note in register.take(&turn.service, &feed.warnings, &whom, now) {
+                    tracing::warn!(farm = farm.id.0, ?note, "a warning is left out");
+                }
+            }
+            Err(refusal) => {
+                tracing::warn!(farm = farm.id.0, service = ?turn.service, %refusal, "warnings were not read")
+            }
+        }
+    }
+    register.active(now).into_iter().cloned().collect()
 }
 
 /// What a letter of the day before said, if it is of a form this version reads.

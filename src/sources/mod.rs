@@ -2,6 +2,7 @@
 
 mod address;
 pub mod cache;
+pub mod cap;
 pub mod catalogue;
 pub mod client;
 pub mod context;
@@ -12,6 +13,7 @@ mod json;
 mod key;
 pub mod kind;
 pub mod met_norway;
+pub mod mosmix;
 pub mod nws;
 pub mod open_meteo;
 mod reader;
@@ -22,6 +24,7 @@ mod request;
 pub mod state;
 pub mod station;
 mod transport;
+mod unpack;
 
 use std::path::PathBuf;
 

@@ -1,6 +1,6 @@
 //! Which reader reads what: by the kind a service was asked as, or by what stands in the reply.
 
-use super::{Context, Form, Refusal, ServiceKind, met_norway, nws, open_meteo, recognise};
+use super::{Context, Form, Refusal, ServiceKind, cap, met_norway, mosmix, nws, open_meteo, recognise};
 use crate::weather::Forecast;
 
 /// Reads the reply of a service of a known kind.
@@ -27,7 +27,7 @@ pub(super) fn recognised(bytes: &[u8], context: &Context<'_>) -> Result<Forecast
         Form::OpenMeteo => open_meteo::read(bytes, context),
         Form::MetNorway => met_norway::read(bytes, context),
         Form::NwsGridpoint | Form::NwsPeriods | Form::NwsPoint | Form::NwsProblem => nws::read(bytes, context),
-        Form::Zip | Form::Kml => none("a station forecast"),
+        Form::Zip | Form::Kml => mosmix::read(bytes, context),
         Form::NwsObservations => none("readings of a station"),
         Form::WarningsJson | Form::Cap | Form::Index => none("official warnings"),
     }
@@ -37,8 +37,9 @@ pub(super) fn recognised(bytes: &[u8], context: &Context<'_>) -> Result<Forecast
 pub(super) fn fits(kind: ServiceKind, bytes: &[u8]) -> Result<(), Refusal> {
     let form = recognise(bytes);
     let right = match kind {
-        ServiceKind::Cap => matches!(form, Form::Cap | Form::Index | Form::WarningsJson),
-        ServiceKind::NwsAlerts => form == Form::WarningsJson,
+        ServiceKind::Cap => return cap::read(bytes).map(drop),
+        ServiceKind::NwsAlerts if form == Form::WarningsJson => return cap::read(bytes).map(drop),
+        ServiceKind::NwsAlerts => false,
         // A list without readings looks like a list without warnings.
         ServiceKind::NwsObservations => matches!(form, Form::NwsObservations | Form::WarningsJson),
         ServiceKind::OpenMeteoArchive => return open_meteo::tells_hours(bytes),

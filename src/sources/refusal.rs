@@ -139,6 +139,30 @@ pub enum Refusal {
     NoGrid,
     /// No report of a station with a time and a value.
     NoReports,
+    /// An archive that cannot be opened, or that does not hold what belongs in it.
+    Archive,
+    /// More bytes, files or levels than any such reply has.
+    TooBig,
+    /// Markup that is broken or cut off.
+    NotXml {
+        /// Byte, from 0, of the markup.
+        at: u64,
+    },
+    /// Markup that brings rules or entities of its own.
+    Doctype,
+    /// The station asked for is not in the file.
+    NoStation(String),
+    /// The nearest station is too far away.
+    FarStation {
+        /// Its name and id.
+        station: String,
+        /// How far away \[km\].
+        km: f64,
+        /// How much higher \[m\].
+        metres: f64,
+    },
+    /// Neither a message of warning nor an index of them.
+    NoWarnings,
 }
 
 impl fmt::Display for Refusal {
@@ -298,6 +322,33 @@ impl fmt::Display for Refusal {
                 "the station's reply holds no report with a time and a value; another station may do"
             ),
             Self::Block(text) => write!(f, "the block of time \"{text}\" cannot be read; fetch the reply again"),
+            Self::Archive => write!(
+                f,
+                "the archive cannot be opened or holds something else than was asked for; fetch it again"
+            ),
+            Self::TooBig => write!(
+                f,
+                "the reply is larger or deeper than any of its kind, so it is not read; check the address"
+            ),
+            Self::NotXml { at } => write!(f, "the markup is broken or cut off at byte {at}; fetch it again"),
+            Self::Doctype => write!(
+                f,
+                "the markup brings a document type of its own, which can hide anything, so it is not read; check \
+                    the address"
+            ),
+            Self::NoStation(station) => write!(
+                f,
+                "the reply has no station \"{station}\"; write station = with the id the service gives it"
+            ),
+            Self::FarStation { station, km, metres } => write!(
+                f,
+                "the station {station} lies {km:.0} km away and {metres:+.0} m against the site, too far to stand \
+                    for it; name another station"
+            ),
+            Self::NoWarnings => write!(
+                f,
+                "the reply holds neither official warnings nor an index of them; check the address"
+            ),
         }
     }
 }

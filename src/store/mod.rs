@@ -15,6 +15,7 @@ pub mod packed;
 pub mod readings;
 pub mod record;
 pub mod schema;
+pub mod warnings;
 
 use std::path::{Path, PathBuf};
 

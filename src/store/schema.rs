@@ -99,6 +99,12 @@ create table forecast (
     body blob not null,
     unique (farm, service, issued)
 ) strict;
+
+create table warning (
+    farm text primary key,
+    register text not null,
+    at integer not null
+) strict, without rowid;
 ",
 ];
 

@@ -44,6 +44,57 @@ pub struct Place {
     pub elevation: Option<Metres>,
 }
 
+/// Distance \[km\] and height difference \[m\] beyond which a forecast is for another place, and said to be.
+/// Assumed.
+pub const FAR_KM: f64 = 20.0;
+/// See [`FAR_KM`].
+pub const FAR_M: f64 = 150.0;
+/// Mean radius of the earth \[km\], IUGG.
+const EARTH_KM: f64 = 6371.0088;
+
+/// How far two places lie apart.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Apart {
+    /// Along the ground \[km\].
+    pub km: f64,
+    /// How much higher the first lies \[m\], where both heights are known.
+    pub metres: Option<f64>,
+}
+
+impl Place {
+    /// How far this place lies from another: great circle by the haversine formula.
+    pub fn apart(&self, other: &Self) -> Apart {
+        let (here, there) = (self.latitude.0.to_radians(), other.latitude.0.to_radians());
+        let east = (self.longitude.0 - other.longitude.0).to_radians();
+        let share = ((here - there) / 2.0).sin().powi(2) + here.cos() * there.cos() * (east / 2.0).sin().powi(2);
+        Apart {
+            km: 2.0 * EARTH_KM * share.sqrt().min(1.0).asin(),
+            metres: self
+                .elevation
+                .zip(other.elevation)
+                .map(|(here, there)| here.0 - there.0),
+        }
+    }
+}
+
+impl Forecast {
+    /// A sentence for the reader, if this single forecast is for a place far from the site or much higher or lower.
+    pub fn far_off(&self, site: &Place) -> Option<String> {
+        let Apart { km, metres } = self.place.apart(site);
+        let high = metres.filter(|metres| metres.abs() > FAR_M);
+        if self.kind == Kind::Members || (km <= FAR_KM && high.is_none()) {
+            return None;
+        }
+        let height = high.map(|metres| {
+            let side = if metres > 0.0 { "higher" } else { "lower" };
+            format!("{:.0} m {side}", metres.abs())
+        });
+        let way = (km > FAR_KM).then(|| format!("{km:.0} km away"));
+        let off: Vec<String> = way.into_iter().chain(height).collect();
+        Some(format!("{} is for a place {}.", self.credit.service, off.join(" and ")))
+    }
+}
+
 /// One best forecast, or members.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]

@@ -14,6 +14,7 @@ pub mod run;
 pub mod series;
 pub mod stitch;
 pub mod valid;
+pub mod warning;
 
 pub use choice::{Differ, Standing};
 pub use credit::Credit;

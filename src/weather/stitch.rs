@@ -32,6 +32,8 @@ pub struct Timeline {
     pub untold: BTreeSet<Quantity>,
     /// First row in which the deciding forecast tells steps longer than an hour.
     pub coarse_from: Option<usize>,
+    /// Spans of official wind warnings, in which nothing is better than maybe.
+    pub warned: Vec<(DateTime<Utc>, DateTime<Utc>)>,
     /// Known hours of past before now, short holes that can be bridged included; below 48 the model starts with full stores.
     pub past_hours: usize,
     /// Who told the past.
@@ -150,6 +152,7 @@ pub fn stitch_told(
             .forecast
             .coarse_from
             .and_then(|stamp| coarse_row(stamps, stamp)),
+        warned: Vec::new(),
         past_hours: past_hours(&shared, now_row),
         past,
         issue: deciding.forecast.issue,

@@ -116,6 +116,13 @@ impl Judge<'_> {
         if self.timeline.coarse_from.is_some_and(|coarse| coarse < rows.end) {
             remarks.push(Remark::LongSteps);
         }
+        let (start, end) = (
+            self.timeline.stamps.start(rows.start),
+            self.timeline.stamps.start(rows.end),
+        );
+        if self.timeline.warned.iter().any(|(from, to)| *from < end && start < *to) {
+            remarks.push(Remark::OfficialWarning);
+        }
         if remarks.len() > before {
             Verdict::Maybe
         } else {

@@ -113,6 +113,8 @@ pub enum Remark {
     },
     /// The forecast tells this time in steps of several hours only: maybe at best.
     LongSteps,
+    /// An official wind warning holds in these hours: maybe at best.
+    OfficialWarning,
     /// The main forecast fails where the members pass.
     MainDisagrees {
         /// What the main forecast stops at.

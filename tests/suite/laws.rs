@@ -280,6 +280,7 @@ fn timeline(runs: Vec<Run>, count: usize) -> Timeline {
         estimated: BTreeSet::new(),
         untold: BTreeSet::new(),
         coarse_from: None,
+        warned: Vec::new(),
         past_hours: 48,
         past: covercast::weather::past::Past::default(),
         issue: Issue {

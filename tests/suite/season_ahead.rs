@@ -4,7 +4,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 
-use covercast::advice::season_strip;
+use covercast::advice::week_strip;
 use covercast::farm::Farm;
 use covercast::farm::block::BlockId;
 use covercast::farm::climate::WEEKS;
@@ -157,12 +157,12 @@ fn the_strip_of_weeks_has_no_label_over_another() {
     let mut farm = larkrise();
     for usual in [Usual::default(), always(0.02), always(1.0)] {
         let seen = prospect(&farm, &usual, day("2026-02-02"));
-        assert!(boxes(&season_strip::svg(&farm, &seen), "strip").len() > 20);
-        assert!(season_strip::png(&farm, &seen).unwrap().starts_with(b"\x89PNG"));
+        assert!(boxes(&week_strip::svg(&farm, &seen), "strip").len() > 20);
+        assert!(week_strip::png(&farm, &seen).unwrap().starts_with(b"\x89PNG"));
     }
     farm.picks.clear();
     let none = prospect(&farm, &Usual::default(), day("2026-02-02"));
-    assert!(season_strip::svg(&farm, &none).ends_with("</svg>\n"));
+    assert!(week_strip::svg(&farm, &none).ends_with("</svg>\n"));
 }
 
 /// Hours of our own: dry and calm from noon to evening, rain every night; the second half of the year blows.

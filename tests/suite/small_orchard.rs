@@ -19,6 +19,7 @@ use covercast::plan::need::needs;
 use covercast::record::{Entry, Ground, entry::Event};
 use covercast::units::{Degrees, DisplayUnits, Hours, Megajoules, Metres, MetresPerSecond};
 use covercast::weather::forecast::{Issue, IssueBasis, Kind};
+use covercast::weather::warning::Notice;
 use covercast::weather::{Credit, Freshness, Product, Quantity, Run, Series, Stamps, Timeline};
 use covercast::workability::outlook::TieHour;
 use covercast::workability::{
@@ -36,6 +37,7 @@ pub(crate) struct SmallOrchard {
     pub(crate) outlooks: Vec<BlockOutlook>,
     pub(crate) now: DateTime<Utc>,
     pub(crate) yesterday: Option<Digest>,
+    pub(crate) warnings: Vec<Notice>,
 }
 
 pub(crate) fn zone() -> Zone {
@@ -74,6 +76,7 @@ impl SmallOrchard {
             outlooks: outlooks(),
             now,
             yesterday: Some(yesterday()),
+            warnings: Vec::new(),
         }
     }
 
@@ -91,6 +94,7 @@ impl SmallOrchard {
             next_letter: at(1, 5.5),
             number: 310,
             yesterday: self.yesterday.as_ref(),
+            warnings: &self.warnings,
         })
     }
 
@@ -542,6 +546,7 @@ fn timeline(now: DateTime<Utc>) -> Timeline {
         estimated: std::collections::BTreeSet::new(),
         untold: std::collections::BTreeSet::new(),
         coarse_from: None,
+        warned: Vec::new(),
         past_hours: 120,
         past: covercast::weather::past::Past::default(),
         issue: Issue {

@@ -126,6 +126,7 @@ fn timeline(kind: Kind, runs: Vec<Run>) -> Timeline {
         estimated: BTreeSet::new(),
         untold: BTreeSet::new(),
         coarse_from: None,
+        warned: Vec::new(),
         past_hours: PAST,
         past: covercast::weather::past::Past::default(),
         issue: Issue {

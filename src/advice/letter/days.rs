@@ -42,6 +42,7 @@ impl<'a> Morning<'a> {
                     | Remark::OneForecast
                     | Remark::WetnessNotKnown
                     | Remark::LongSteps
+                    | Remark::OfficialWarning
                     | Remark::NotTold { .. } => None,
                 });
             return missing.map_or_else(|| "not known".to_owned(), |missing| format!("not known: {missing}"));

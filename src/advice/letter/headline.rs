@@ -202,6 +202,7 @@ impl<'a> Morning<'a> {
             | Remark::TipPuddles
             | Remark::NotTold { .. }
             | Remark::LongSteps
+            | Remark::OfficialWarning
             | Remark::MainDisagrees { .. }
             | Remark::OneForecast
             | Remark::WetnessNotKnown

@@ -18,6 +18,7 @@ mod subject;
 mod ties;
 mod today;
 mod turns;
+mod warnings;
 mod windows;
 
 use chrono::{DateTime, Utc};
@@ -29,6 +30,7 @@ use crate::plan::Plan;
 use crate::record::Ground;
 use crate::units::{DisplayUnits, MetresPerSecond};
 use crate::weather::Timeline;
+use crate::weather::warning::{Kind, Notice, Severity};
 use crate::workability::{BlockOutlook, Chance, Reason, Verdict};
 
 pub use digest::{Digest, Promise};
@@ -60,6 +62,8 @@ pub struct Inputs<'a> {
     pub number: u32,
     /// What yesterday's letter said.
     pub yesterday: Option<&'a Digest>,
+    /// Official warnings that hold now or will.
+    pub warnings: &'a [Notice],
 }
 
 /// A morning letter.
@@ -95,6 +99,9 @@ pub struct Letter {
     pub headline: Headline,
     /// Jobs of today.
     pub today: Today,
+    /// Official warnings for the farm, each once.
+    #[serde(default)]
+    pub warnings: Vec<Official>,
     /// Jobs of the coming days up to the next workday, if any.
     pub ahead: Option<Ahead>,
     /// What would turn the verdict, and how far off it is.
@@ -162,6 +169,29 @@ pub struct Today {
     pub items: Vec<Item>,
     /// A sentence instead of, or after, the jobs.
     pub note: Option<String>,
+}
+
+/// An official warning, quoted.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Official {
+    /// What it is about.
+    pub kind: Kind,
+    /// How bad, in the issuer's word.
+    pub severity: Severity,
+    /// Who issued it.
+    pub issuer: String,
+    /// What the issuer calls the event.
+    pub event: String,
+    /// From when.
+    pub from: DateTime<Utc>,
+    /// Until when.
+    pub until: DateTime<Utc>,
+    /// "Tue 12:00 to Wed 06:00".
+    pub when: String,
+    /// The issuer's text, shortened.
+    pub quote: String,
+    /// What is to be known about it, one sentence each.
+    pub notes: Vec<String>,
 }
 
 /// Jobs of the next days.

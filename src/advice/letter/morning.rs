@@ -70,6 +70,7 @@ impl<'a> Morning<'a> {
             head: self.head(good_until),
             headline,
             today: self.today(&lead),
+            warnings: self.warnings(),
             ahead: self.ahead(),
             turns: self.turns(&lead),
             since_yesterday: self.since_yesterday(&lead),
