@@ -513,7 +513,7 @@ mod tests {
     fn an_hour_of_silence_is_a_hole_and_not_told_by_a_drier_forecast() {
         let silent = (at("2026-03-09T20:00:00Z"), at("2026-03-10T00:00:00Z"));
         let wet_after = |reading: &mut Reading| {
-            if reading.measured == Measured::RainCounter && reading.told.valid.end() > silent.1 {
+            if reading.measured == Measured::RainCounter && reading.told.valid.end() >= silent.1 {
                 reading.told.value = Some(5.0);
             }
         };
