@@ -77,8 +77,8 @@ const BRIDGED_HOURS: usize = 3;
 /// Joins the forecasts of one place into one past and future. `None` if there is none to join.
 ///
 /// The first members that are not too old decide, else the first single forecast; further single
-/// forecasts stand beside them as `main`, the worst of them hour by hour. All runs share the past of `main` or, if its axis begins
-/// later, of the control run. `sin_elevation` gives the sine of the sun's elevation at the place, for
+/// forecasts stand beside them as `main`, the worst of them hour by hour. All runs share the past of `main`
+/// or, if its axis begins later, of the control run. `sin_elevation` gives the sine of the sun's elevation at the place, for
 /// sources that offer no radiation.
 pub fn stitch(
     sources: &[Source<'_>],

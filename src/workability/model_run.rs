@@ -216,7 +216,10 @@ impl Told {
         let optional: Vec<Quantity> = Quantity::OPTIONAL.into_iter().filter(told).collect();
         let whole = |quantity: &Quantity| run.of(*quantity).without_gaps(count).is_some();
         Self {
-            everything: run.needed().chain(optional.iter().copied()).all(|quantity| whole(&quantity)),
+            everything: run
+                .needed()
+                .chain(optional.iter().copied())
+                .all(|quantity| whole(&quantity)),
             optional,
         }
     }
