@@ -144,7 +144,7 @@ pub fn morning(
         farm,
         ground: &ground,
         outlooks: &outlooks,
-        usual: &Usual::default(),
+        usual: &farm.climate.as_ref().map(Usual::of_climate).unwrap_or_default(),
         before: &before,
         now,
     })

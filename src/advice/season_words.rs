@@ -225,6 +225,10 @@ fn hindered(plan: &SeasonPlan, hindrance: &Hindrance, place: &str, lies_out: boo
                 ),
             ]
         }
+        Hindrance::Nothing { gain_cents } => vec![format!(
+            "{place} is left, but would fit and earn {} more.",
+            words::money(currency, real(*gain_cents) / 100.0)
+        )],
         Hindrance::NotWorthIt { loss_cents } => vec![format!(
             "{place} is left: covering would cost {} more than its colour brings.",
             words::money(currency, real(*loss_cents) / 100.0)

@@ -89,7 +89,7 @@ fn report(loaded: &LoadedFarm, service: Option<&LoadedService>, now: DateTime<Ut
     blocks(&mut out, farm, today);
     out.line("");
     people(&mut out, farm);
-    out.wrapped(&match &loaded.climate {
+    out.wrapped(&match &loaded.farm.climate {
         Some(climate) => format!(
             "Climate: {} of {} half-days of the year told in climate.csv, from {}.",
             climate.known(),

@@ -57,12 +57,12 @@ pub(super) fn outlook(arguments: &Arguments) -> Result<String, Failure> {
     if let Some(file) = &arguments.from {
         return make_table(&loaded.farm, file, &arguments.farm.join(CLIMATE_FILE));
     }
-    let usual = loaded.climate.as_ref().map(Usual::of_climate).unwrap_or_default();
+    let usual = loaded.farm.climate.as_ref().map(Usual::of_climate).unwrap_or_default();
     let now = arguments.now.unwrap_or_else(|| Clock::Wall.now());
     let farm = &loaded.farm;
     let season = Season {
         farm,
-        years: loaded.climate.as_ref().map(crate::farm::climate::Climate::years),
+        years: loaded.farm.climate.as_ref().map(crate::farm::climate::Climate::years),
         prospect: prospect(farm, &usual, farm.site.zone.day(now)),
         pays: what_pays(farm, &usual, now),
     };

@@ -17,7 +17,7 @@ use super::{Failure, loaded};
 use crate::daemon::{self, Clock, Files, Orders, Reread, Wakes};
 use crate::deliver::{self, Transport};
 use crate::farm::FarmId;
-use crate::settings::{self, FARM_FILES, Log, Mistakes, Service};
+use crate::settings::{self, CLIMATE_FILE, FARM_FILES, Log, Mistakes, Service};
 use crate::store::lock::{Lock, Taken};
 use crate::store::{self, Store};
 
@@ -211,7 +211,7 @@ impl Place {
         let mut files: Vec<PathBuf> = self
             .folders
             .iter()
-            .flat_map(|folder| FARM_FILES.iter().map(|name| folder.join(name)))
+            .flat_map(|folder| FARM_FILES.iter().chain([&CLIMATE_FILE]).map(|name| folder.join(name)))
             .collect();
         files.push(self.service.clone());
         if let Transport::Smtp(server) = &deliver.transport {

@@ -382,6 +382,7 @@ mod tests {
             picks: Vec::new(),
             blackouts: Vec::new(),
             hot_cutting: Vec::new(),
+            climate: None,
         })
     }
 

@@ -14,6 +14,7 @@ pub mod zone;
 use serde::{Deserialize, Serialize};
 
 use block::{Block, BlockId};
+use climate::Climate;
 use cover::CoverSet;
 use crew::{Crew, Machine, Person};
 use harvest::{Blackout, HotCutting, Pick};
@@ -47,6 +48,8 @@ pub struct Farm {
     pub blackouts: Vec<Blackout>,
     /// Days on which cords or cloth are cut with a hot tool; mostly none.
     pub hot_cutting: Vec<HotCutting>,
+    /// What is usual for the season, if there is a table of it.
+    pub climate: Option<Climate>,
 }
 
 impl Farm {

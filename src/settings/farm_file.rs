@@ -69,6 +69,7 @@ pub(super) fn read(file: &File, folder_name: &str, zones: &ZoneData) -> Option<F
         picks: Vec::new(),
         blackouts: Vec::new(),
         hot_cutting,
+        climate: None,
     };
     Some(farm)
 }

@@ -78,8 +78,6 @@ pub struct LoadedFarm {
     pub remarks: Vec<Finding>,
     /// Version of the time zone rules its zone was taken from.
     pub zone_data: String,
-    /// The climate table, if the folder has one.
-    pub climate: Option<Climate>,
 }
 
 /// A service file that was checked whole.
@@ -153,7 +151,7 @@ pub fn load_farm(folder: &Path) -> Result<LoadedFarm, Mistakes> {
         &ZoneData::newest(),
         found,
     )?;
-    loaded.climate = climate;
+    loaded.farm.climate = climate;
     Ok(loaded)
 }
 
@@ -221,7 +219,6 @@ fn check(
             farm,
             remarks: found.remarks,
             zone_data: zones.version.clone(),
-            climate: None,
         }),
         _ => Err(Mistakes(found.mistakes)),
     }

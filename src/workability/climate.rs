@@ -11,6 +11,7 @@ use super::slots::{Slot, slots};
 use super::table::Table;
 use crate::alley::Alley;
 use crate::farm::{Farm, Job};
+use crate::weather::past::Past;
 use crate::weather::{Credit, Freshness, Issue, IssueBasis, Kind, Product, Quantity, Run, Series, Stamps, Timeline};
 
 /// Hours computed before the first that counts, so that what fell and dried is in the model's state.
@@ -65,7 +66,9 @@ fn timeline(run: &Run, stamps: Stamps, from: usize, until: usize) -> Timeline {
         estimated: std::collections::BTreeSet::new(),
         untold: std::collections::BTreeSet::new(),
         coarse_from: None,
+        warned: Vec::new(),
         past_hours: WARM_UP_H,
+        past: Past::default(),
         issue: Issue {
             at: first + TimeDelta::hours(120),
             basis: IssueBasis::Said,
@@ -74,5 +77,7 @@ fn timeline(run: &Run, stamps: Stamps, from: usize, until: usize) -> Timeline {
         freshness: Freshness::Fresh,
         credits: vec![Credit::invented()],
         remarks: Vec::new(),
+        by: String::new(),
+        differ: Vec::new(),
     }
 }

@@ -14,6 +14,7 @@ use covercast::farm::limits::Limits;
 use covercast::physics::{Row, SUB_STEPS, Start, Sunlight, lanes, run, vapour};
 use covercast::units::{Celsius, MetresPerSecond, Millimetres};
 use covercast::weather::forecast::{Issue, IssueBasis, Kind};
+use covercast::weather::past::Past;
 use covercast::weather::{Freshness, Product, Run, Series, Stamps, Timeline};
 use covercast::workability::ModelRun;
 use covercast::workability::hour::{Setting, Worths};
@@ -86,7 +87,10 @@ fn timeline() -> Timeline {
         kind: Kind::Members,
         estimated: BTreeSet::new(),
         untold: BTreeSet::new(),
+        coarse_from: None,
+        warned: Vec::new(),
         past_hours: 120,
+        past: Past::default(),
         issue: Issue {
             at: stamps.at(118),
             basis: IssueBasis::Said,
@@ -95,6 +99,8 @@ fn timeline() -> Timeline {
         freshness: Freshness::Fresh,
         credits: Vec::new(),
         remarks: Vec::new(),
+        by: String::new(),
+        differ: Vec::new(),
     }
 }
 

@@ -98,6 +98,7 @@ pub(crate) fn farm(picks: Vec<Pick>) -> Farm {
         picks,
         blackouts: Vec::new(),
         hot_cutting: Vec::new(),
+        climate: None,
     }
 }
 

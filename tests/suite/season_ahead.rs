@@ -206,7 +206,7 @@ fn observed_hours_become_a_table_that_knows_calm_months_from_windy_ones() {
     let (folder, output) = table_of(&observations(|_, _| {}));
     assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
     let loaded = load_farm(folder.path()).unwrap();
-    let climate = loaded.climate.unwrap();
+    let climate = loaded.farm.climate.unwrap();
     assert_eq!((climate.known(), climate.years()), (2 * WEEKS, 1));
     let [_, calm] = climate.weeks[9];
     let [_, windy] = climate.weeks[39];
@@ -238,7 +238,7 @@ fn an_hour_that_is_not_known_makes_its_half_day_unknown_and_never_fine() {
     }));
     assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
     assert!(String::from_utf8_lossy(&output.stdout).contains("half-days had an hour without a value"));
-    let climate = load_farm(folder.path()).unwrap().climate.unwrap();
+    let climate = load_farm(folder.path()).unwrap().farm.climate.unwrap();
     assert_eq!(climate.weeks[9], [None, None]);
     assert!(climate.known() < 2 * WEEKS);
 }
@@ -311,7 +311,7 @@ fn hours_of_real_stations_become_tables() {
     for (name, known) in [("airport_jfk_2013_hourly.csv", 100), ("falkensee_2010_20min.csv", 100)] {
         let folder = folder();
         printed(folder.path(), &["--from", observed.join(name).to_str().unwrap()]);
-        let climate = load_farm(folder.path()).unwrap().climate.unwrap();
+        let climate = load_farm(folder.path()).unwrap().farm.climate.unwrap();
         assert!(climate.known() >= known, "{name}: {}", climate.known());
         let halves: Vec<_> = climate.weeks.iter().flatten().flatten().collect();
         // No place is always fit, or never.

@@ -421,6 +421,7 @@ fn farm() -> Farm {
         ],
         blackouts: Vec::new(),
         hot_cutting: Vec::new(),
+        climate: None,
     }
 }
 

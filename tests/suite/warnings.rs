@@ -456,7 +456,7 @@ fn d10_hostile_text_is_one_clean_line() {
     assert_eq!(said, "Gusts Bcc: x <script>alert(1)</script> end");
     let mut orchard = SmallOrchard::on_a_dry_morning();
     orchard.warnings = register.active(at(NOW)).into_iter().cloned().collect();
-    let page = html::render(&orchard.letter(), None).unwrap();
+    let page = html::render(&orchard.letter(), None, None).unwrap();
     assert!(!page.contains("<script>") && page.contains("Official warnings"));
 }
 
@@ -565,7 +565,7 @@ fn the_letter_quotes_a_long_warning_once_with_issuer_and_times() {
     let facts: serde_json::Value = serde_json::from_str(&json::render(&letter).unwrap()).unwrap();
     assert_eq!(facts["warnings"][0]["kind"], "wind");
     assert!(
-        html::render(&letter, None)
+        html::render(&letter, None, None)
             .unwrap()
             .contains("Invented Met Office, Severe gales:")
     );

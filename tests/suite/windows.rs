@@ -88,6 +88,7 @@ fn farm() -> Farm {
         picks: Vec::new(),
         blackouts: Vec::new(),
         hot_cutting: Vec::new(),
+        climate: None,
     }
 }
 
