@@ -148,7 +148,7 @@ impl Season {
             booked(work.people_s, chance).is_some_and(|people| people <= pool.people_cap_s[slot])
                 && booked(work.machine_s, chance).is_some_and(|machine| machine <= pool.machine_cap_s[slot])
         };
-        let offered = |slot: &usize| slot % sketch.every == 0;
+        let offered = |slot: &usize| slot.is_multiple_of(sketch.every);
         let lays = |work: covercast::plan::season::case::Seconds| -> Vec<LaySlot> {
             let window = sketch.pick.saturating_sub(98)..sketch.pick.saturating_sub(42);
             let good = window
