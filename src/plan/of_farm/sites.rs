@@ -4,7 +4,6 @@ use chrono::{Days, NaiveDate};
 
 use super::costs::{real, whole};
 use super::{HalfDay, Inputs, SLOTS, half_day};
-use crate::alley::Alley;
 use crate::farm::Job;
 use crate::farm::block::Block;
 use crate::plan::season::case::Site;
@@ -192,13 +191,13 @@ struct Light {
 impl Light {
     fn of(inputs: &Inputs<'_>, blocks: &[&Block], today: NaiveDate) -> Self {
         let zone = &inputs.farm.site.zone;
-        let alley: &Alley = match blocks.first() {
-            Some(block) => &block.alley,
-            None => {
-                return Self {
-                    usual: Vec::new(),
-                    reference: 0.0,
-                };
+        let Some(first) = blocks.first() else {
+            return Self {
+                usual: Vec::new(),
+                reference: 0.0,
+            };
+        };
+        let alley = &first.alley;
             }
         };
         let days = SLOTS / 2;
