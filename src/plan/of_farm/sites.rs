@@ -198,8 +198,6 @@ impl Light {
             };
         };
         let alley = &first.alley;
-            }
-        };
         let days = SLOTS / 2;
         let at = |day: NaiveDate| usual_light(alley, zone, day).0;
         let knots: Vec<f64> = (0..=days / LIGHT_STEP)
