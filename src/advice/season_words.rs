@@ -148,9 +148,10 @@ fn chances(job: &JobWhy) -> String {
     let lift = job.how == How::Roll;
     let Some(any) = job.any_permille else {
         return if lift {
-            "If it fails: no dry chance is left before picking; fold aside then.".to_owned()
+            "If it fails: no other half-day fits this plan. It is made anew each morning; folding aside is the last way out."
+                .to_owned()
         } else {
-            "If it fails: no half-day is left to lay it in time.".to_owned()
+            "If it fails: no other half-day fits this plan. It is made anew each morning.".to_owned()
         };
     };
     let end = if lift { "before picking" } else { "in time" };
@@ -162,11 +163,7 @@ fn chances(job: &JobWhy) -> String {
     };
     #[expect(clippy::cast_precision_loss, reason = "a share in thousandths")]
     let any = words::chance(any as f64 / 1000.0);
-    let counted = if job.counted {
-        ""
-    } else {
-        ", were each independent of the others"
-    };
+    let counted = if job.counted { "" } else { ", taken one by one" };
     format!("If it fails: {noun} expected {end}, {any} to have one{counted}.")
 }
 

@@ -86,11 +86,8 @@ fn write(
     facts: &str,
 ) -> Result<(), Failure> {
     let folder = Path::new(FOLDER);
-    for error in [&rendered.png, &rendered.season_png]
-        .into_iter()
-        .flatten()
-        .filter_map(|png| png.as_ref().err())
-    {
+    let mut pictures = [&rendered.png, &rendered.season_png].into_iter().flatten();
+    if let Some(error) = pictures.find_map(|png| png.as_ref().err()) {
         return Err(broken("picture", &error.to_string()));
     }
     let failed = |error: std::io::Error| Failure {

@@ -35,6 +35,9 @@ pub(super) fn recognised(bytes: &[u8], context: &Context<'_>) -> Result<Forecast
 
 /// Whether a reply that is no forecast is of the form its service gives.
 pub(super) fn fits(kind: ServiceKind, bytes: &[u8]) -> Result<(), Refusal> {
+    if is_web_page(bytes) {
+        return Err(Refusal::WebPage);
+    }
     let form = recognise(bytes);
     let right = match kind {
         ServiceKind::Cap => return cap::read(bytes).map(drop),
@@ -62,6 +65,17 @@ pub(super) fn fits(kind: ServiceKind, bytes: &[u8]) -> Result<(), Refusal> {
     Err(Refusal::NoForecast {
         holds: "something else than was asked for",
     })
+}
+
+/// A page for people, such as a log-in, where data were asked for.
+fn is_web_page(bytes: &[u8]) -> bool {
+    let head: Vec<u8> = bytes
+        .iter()
+        .skip_while(|byte| byte.is_ascii_whitespace())
+        .take(14)
+        .map(u8::to_ascii_lowercase)
+        .collect();
+    head.starts_with(b"<!doctype html") || head.starts_with(b"<html")
 }
 
 /// The grid cell in the reply about a point: office, column, row. They become part of an address, so their

@@ -22,6 +22,7 @@ pub(crate) fn mornings() -> Vec<(&'static str, SmallOrchard)> {
         ),
         ("no forecast", dry().without_a_forecast()),
         ("too old", dry().with_a_forecast_too_old()),
+        ("season", dry().with_its_season_planned()),
         ("old", dry().with_an_old_forecast()),
         ("hole before noon", dry().with_a_hole_today(8.0, 11.0)),
         ("hole after noon", dry().with_a_hole_today(12.0, 18.0)),
@@ -420,6 +421,17 @@ fn fits(value: &Value, schema: &Value, root: &Value, path: &str, seen: &mut BTre
         return assert!(words.contains(value), "{path}: {value}");
     }
     match schema["type"].as_str().unwrap() {
+        "object" if schema["additionalProperties"].is_object() => {
+            for (key, part) in value.as_object().unwrap() {
+                fits(
+                    part,
+                    &schema["additionalProperties"],
+                    root,
+                    &format!("{path}.{key}"),
+                    seen,
+                );
+            }
+        }
         "object" => {
             let (given, known) = (value.as_object().unwrap(), schema["properties"].as_object().unwrap());
             let keys = |map: &serde_json::Map<String, Value>| map.keys().cloned().collect::<BTreeSet<_>>();
@@ -430,6 +442,13 @@ fn fits(value: &Value, schema: &Value, root: &Value, path: &str, seen: &mut BTre
                     "{path}.{key} is not explained"
                 );
                 fits(&given[key], part, root, &format!("{path}.{key}"), seen);
+            }
+        }
+        "array" if schema["prefixItems"].is_array() => {
+            let (given, known) = (value.as_array().unwrap(), schema["prefixItems"].as_array().unwrap());
+            assert_eq!(given.len(), known.len(), "{path}");
+            for (part, schema) in given.iter().zip(known) {
+                fits(part, schema, root, &format!("{path}[]"), seen);
             }
         }
         "array" => {
@@ -470,7 +489,10 @@ fn a_storm_in_crew_hours_comes_first_among_the_cautions() {
     let mut orchard = SmallOrchard::on_a_dry_morning();
     let timeline = orchard.timeline.as_mut().unwrap();
     let row = timeline.stamps.first_row_from(crate::small_orchard::at(0, 15.0));
-    timeline.runs[0].thunder.put(row, Some(1.0));
+    let fifth = timeline.runs.len().div_ceil(5);
+    for run in timeline.runs.iter_mut().take(fifth) {
+        run.thunder.put(row, Some(1.0));
+    }
     let care = orchard.letter().care;
     // Holle, Lopez and Zimmermann 1999, BAMS 80: stop at thunder, resume 30 minutes after the last.
     assert_eq!(

@@ -31,6 +31,7 @@ mod samples;
 mod schedule;
 mod season_ahead;
 mod season_laws;
+mod season_letter;
 mod season_plan;
 mod season_rules;
 mod sending;

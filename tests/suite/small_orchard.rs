@@ -16,6 +16,8 @@ use covercast::farm::zone::Zone;
 use covercast::farm::{Costs, Farm, FarmId, Job};
 use covercast::plan::assign::assign;
 use covercast::plan::need::needs;
+use covercast::plan::of_farm::usual::Usual;
+use covercast::plan::of_farm::{self, SeasonPlan, plan_season};
 use covercast::record::{Entry, Ground, entry::Event};
 use covercast::units::{Degrees, DisplayUnits, Hours, Megajoules, Metres, MetresPerSecond};
 use covercast::weather::forecast::{Issue, IssueBasis, Kind};
@@ -38,6 +40,8 @@ pub(crate) struct SmallOrchard {
     pub(crate) now: DateTime<Utc>,
     pub(crate) yesterday: Option<Digest>,
     pub(crate) warnings: Vec<Notice>,
+    /// Whether the season is planned too.
+    pub(crate) season: bool,
 }
 
 pub(crate) fn zone() -> Zone {
@@ -77,14 +81,31 @@ impl SmallOrchard {
             now,
             yesterday: Some(yesterday()),
             warnings: Vec::new(),
+            season: false,
         }
     }
 
     pub(crate) fn letter(&self) -> Letter {
         let ground = Ground::at(&self.entries, self.now);
         let needs = needs(&self.farm, &ground, self.now);
-        let plan = assign(&self.farm, &ground, &needs, &self.outlooks, None, self.now);
-        compose(&Inputs {
+        let before = self
+            .yesterday
+            .as_ref()
+            .map(|before| before.season.clone())
+            .unwrap_or_default();
+        let season = self.season.then(|| {
+            plan_season(&of_farm::Inputs {
+                farm: &self.farm,
+                ground: &ground,
+                outlooks: &self.outlooks,
+                usual: &Usual::default(),
+                before: &before,
+                now: self.now,
+            })
+            .unwrap()
+        });
+        let plan = assign(&self.farm, &ground, &needs, &self.outlooks, season, self.now);
+        let mut letter = compose(&Inputs {
             farm: &self.farm,
             ground: &ground,
             timeline: self.timeline.as_ref(),
@@ -95,7 +116,24 @@ impl SmallOrchard {
             number: 310,
             yesterday: self.yesterday.as_ref(),
             warnings: &self.warnings,
-        })
+        });
+        letter.digest.season = plan.season.as_ref().map(SeasonPlan::as_before).unwrap_or_default();
+        letter
+    }
+
+    /// The same morning with its season planned; yesterday's plan had the first lot three days later.
+    pub(crate) fn with_its_season_planned(mut self) -> Self {
+        self.season = true;
+        let mut before = self.letter().digest.season;
+        for was in before.values_mut() {
+            if let Some(lift) = &mut was.lift {
+                lift.day = lift.day + Days::new(3);
+            }
+        }
+        if let Some(yesterday) = &mut self.yesterday {
+            yesterday.season = before;
+        }
+        self
     }
 
     pub(crate) fn outlook(&mut self, block: &str) -> &mut BlockOutlook {

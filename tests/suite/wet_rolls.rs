@@ -64,7 +64,9 @@ fn a_day_of_drying_only_has_its_date_in_the_subject() {
 #[test]
 fn one_roll_and_many_rolls_fit_the_subject() {
     let mut orchard = only_rolls();
-    orchard.entries.last_mut().unwrap().rows.first = 8;
+    for entry in &mut orchard.entries {
+        entry.rows.first = 8;
+    }
     orchard.outlook("Gate").rolls[0].rows.first = 8;
     assert!(
         orchard.letter().subject.ends_with(": roll Gate 8"),

@@ -67,7 +67,8 @@ pub(super) fn advice(farm: &Farm, made: &FarmCase, lot: &Lot) -> Option<Advice> 
         missed: real((fold - rates.labour_cents(lot.work.lift_machine)).max(0)),
     };
     let today = rolls.iter().enumerate().filter(|(_, slot)| **slot < 2);
-    let (place, slot) = today.max_by(|a, b| chance(*a.1).total_cmp(&chance(*b.1)).then(b.0.cmp(&a.0)))?;
+    // Of two equally good halves of today the later one: what follows it are other days.
+    let (place, slot) = today.max_by(|a, b| chance(*a.1).total_cmp(&chance(*b.1)).then(a.0.cmp(&b.0)))?;
     let decision = wait_or_act(&windows, stakes, &Later::default()).decide(place, Some(chance(*slot)))?;
     Some(Advice {
         when: made.half_day(*slot),

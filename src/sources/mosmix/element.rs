@@ -10,6 +10,9 @@ use super::super::refusal::Refusal;
 use super::kml::{Head, Station};
 use crate::weather::{Quantity, Valid};
 
+/// Cells with their stamps.
+type Stamped = Vec<(DateTime<Utc>, Cell)>;
+
 /// Chance of thunder from which the hour counts as one with thunder; as for every service.
 const THUNDERY: f64 = 20.0;
 /// Chance of fog, and of solid precipitation, from which the hour counts as one with it.
@@ -163,7 +166,7 @@ impl<'a> Values<'a> {
         if told.is_empty() { "-" } else { told }
     }
 
-    fn of_if_told(&self, name: &'static str) -> Result<Option<Vec<(DateTime<Utc>, Cell)>>, Refusal> {
+    fn of_if_told(&self, name: &'static str) -> Result<Option<Stamped>, Refusal> {
         if self.is_told(name) {
             self.of(name).map(Some)
         } else {
