@@ -1,5 +1,6 @@
 //! `covercast advise`: one morning's advice, printed.
 
+use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
 use chrono::{DateTime, TimeDelta, Utc};
@@ -13,10 +14,11 @@ use crate::pipeline::{self, Context, Told};
 use crate::record::Entry;
 use crate::settings::{Service, clean};
 use crate::sources::round::{Turn, round};
-use crate::sources::{Role, met_norway, prepare_tls, read_reply};
+use crate::sources::{Form, Role, cap, met_norway, prepare_tls, read_reply, recognise};
 use crate::store::Store;
 use crate::weather::Product;
 use crate::weather::forecast::Kind;
+use crate::weather::warning::{Code, Register};
 
 /// What to advise on.
 #[derive(Debug, Args)]
@@ -30,7 +32,7 @@ pub(super) struct Arguments {
     /// The time to advise at, as 2026-03-10T05:30:00+13:00; now if not given
     #[arg(long, value_name = "RFC3339")]
     now: Option<DateTime<Utc>>,
-    /// A recorded reply of a forecast service, instead of asking; may be given several times
+    /// A recorded reply of a service, forecast or official warnings, instead of asking; may be given several times
     #[arg(long, value_name = "FILE")]
     forecast: Vec<PathBuf>,
     /// How to print it
@@ -57,7 +59,7 @@ pub(super) fn advise(arguments: &Arguments) -> Result<String, Failure> {
         .transpose()?;
     let turns = match &service {
         Some(service) if arguments.forecast.is_empty() => ask(service, &farm, now)?,
-        _ => recorded(&arguments.forecast, &farm, now)?,
+        _ => recorded(&arguments.forecast, &farm, &codes(service.as_ref()), now)?,
     };
     let memory = service
         .as_ref()
@@ -69,11 +71,12 @@ pub(super) fn advise(arguments: &Arguments) -> Result<String, Failure> {
         .as_ref()
         .and_then(|service| schedule::next_due(&service.daemon.letter, &farm.site.zone, now))
         .map_or(now + TimeDelta::days(1), |due| due.at);
+    let warnings = road::warnings(&farm, &turns, &memory.register, now);
     let context = Context {
         next_letter,
         number: memory.number,
         yesterday: memory.yesterday.as_ref(),
-        warnings: &[],
+        warnings: &warnings,
     };
     let letter = pipeline::morning(&farm, &memory.entries, Some(&timeline), now, context).letter;
     let failed = |what: String| Failure {
@@ -94,6 +97,7 @@ pub(super) struct Memory {
     pub(super) number: u32,
     pub(super) yesterday: Option<crate::advice::letter::Digest>,
     pub(super) told: Told,
+    pub(super) register: Register,
 }
 
 impl Memory {
@@ -104,16 +108,18 @@ impl Memory {
             number: 1,
             yesterday: None,
             told: Told::default(),
+            register: Register::default(),
         }
     }
 }
 
 fn remembered(service: &Service, farm: &Farm, now: DateTime<Utc>) -> Result<Memory, Failure> {
     let store = Store::look(&service.state)?;
-    let told = told(service, farm, store.as_ref(), now)?;
+    let (told, register) = told(service, farm, store.as_ref(), now)?;
     let Some(store) = store else {
         return Ok(Memory {
             told,
+            register,
             ..Memory::empty()
         });
     };
@@ -123,11 +129,17 @@ fn remembered(service: &Service, farm: &Farm, now: DateTime<Utc>) -> Result<Memo
         number: store.next_number(&farm.id)?.0,
         yesterday: before.and_then(|letter| road::digest(&letter.facts)),
         told,
+        register,
     })
 }
 
-/// What the store remembers of the weather, and what lies in the stations' folders now.
-fn told(service: &Service, farm: &Farm, store: Option<&Store>, now: DateTime<Utc>) -> Result<Told, Failure> {
+/// What the store remembers of weather and warnings, and what lies in the stations' folders now.
+fn told(
+    service: &Service,
+    farm: &Farm,
+    store: Option<&Store>,
+    now: DateTime<Utc>,
+) -> Result<(Told, Register), Failure> {
     let mut memory = match store {
         Some(store) => daemon::Memory::of(store, farm, &service.stations, now)?,
         None => daemon::Memory::default(),
@@ -139,7 +151,7 @@ fn told(service: &Service, farm: &Farm, store: Option<&Store>, now: DateTime<Utc
             Err(fault) => eprintln!("covercast: station {}: {}", clean(&station.name), clean(&fault)),
         }
     }
-    Ok(memory.told())
+    Ok((memory.told(), memory.warnings))
 }
 
 fn ask(service: &Service, farm: &Farm, now: DateTime<Utc>) -> Result<Vec<Turn>, Failure> {
@@ -158,8 +170,14 @@ fn ask(service: &Service, farm: &Farm, now: DateTime<Utc>) -> Result<Vec<Turn>, 
     Ok(turns)
 }
 
+/// Codes of regions of all services: a recorded file does not tell whose it is.
+fn codes(service: Option<&Service>) -> BTreeSet<Code> {
+    let services = service.iter().flat_map(|service| &service.sources.services);
+    services.flat_map(|service| service.codes.clone()).collect()
+}
+
 /// Recorded replies, each read or refused with its reason; what can be read is used.
-fn recorded(files: &[PathBuf], farm: &Farm, now: DateTime<Utc>) -> Result<Vec<Turn>, Failure> {
+fn recorded(files: &[PathBuf], farm: &Farm, codes: &BTreeSet<Code>, now: DateTime<Utc>) -> Result<Vec<Turn>, Failure> {
     let mut turns = Vec::new();
     for file in files {
         let shown = clean(&file.display().to_string());
@@ -167,7 +185,11 @@ fn recorded(files: &[PathBuf], farm: &Farm, now: DateTime<Utc>) -> Result<Vec<Tu
             code: 3,
             text: format!("{shown} cannot be read ({error}); no advice was given"),
         })?;
-        turns.push(one_recorded(&bytes, file, farm, now));
+        turns.push(if has_warnings(&bytes) {
+            Turn::recorded_warnings(&shown, bytes, codes.clone(), now)
+        } else {
+            one_recorded(&bytes, file, farm, now)
+        });
     }
     for fault in turns
         .iter()
@@ -179,6 +201,15 @@ fn recorded(files: &[PathBuf], farm: &Farm, now: DateTime<Utc>) -> Result<Vec<Tu
         }
     }
     Ok(turns)
+}
+
+/// Whether a recorded file holds official warnings. An archive may hold them or a forecast.
+fn has_warnings(bytes: &[u8]) -> bool {
+    match recognise(bytes) {
+        Form::WarningsJson | Form::Cap | Form::Index => cap::read(bytes).is_ok(),
+        Form::Zip => cap::read(bytes).is_ok_and(|feed| !feed.warnings.is_empty()),
+        _ => false,
+    }
 }
 
 fn one_recorded(bytes: &[u8], file: &Path, farm: &Farm, now: DateTime<Utc>) -> Turn {

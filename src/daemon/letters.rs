@@ -281,6 +281,11 @@ impl Daemon {
             Some(feeds) => {
                 self.fine(&thing);
                 self.try_again(id, &feeds, now);
+                if let Some(farm) = self.orders.farm(id).cloned()
+                    && let Err(fault) = self.remember_warnings(&farm, &feeds, now)
+                {
+                    self.trouble("store", fault.to_string(), now);
+                }
                 for feed in feeds {
                     match &feed.fault {
                         None => info!(farm = id.0, service = feed.service, issued = ?feed.issued, "forecast at hand"),

@@ -2,11 +2,13 @@
 
 use chrono::{DateTime, TimeDelta, Utc};
 
+use super::warned;
 use crate::farm::Farm;
 use crate::pipeline::Told;
 use crate::sources::station::Station;
 use crate::store::{Fault, Packed, Store};
 use crate::weather::reading::{Mast, Reading, Readings};
+use crate::weather::warning::Register;
 
 /// Readings from before the past of a timeline tell whether a station was there then.
 const READINGS_BACK: TimeDelta = TimeDelta::days(7);
@@ -20,6 +22,8 @@ pub struct Memory {
     pub readings: Vec<(Mast, Vec<Reading>)>,
     /// Forecasts of the last days.
     pub forecasts: Vec<Packed>,
+    /// Warnings of the rounds before, and the names of those that are over.
+    pub warnings: Register,
 }
 
 impl Memory {
@@ -33,6 +37,7 @@ impl Memory {
         Ok(Self {
             readings,
             forecasts: store.kept_since(&farm.id, now - FORECASTS_BACK)?,
+            warnings: warned::known(store, &farm.id)?,
         })
     }
 

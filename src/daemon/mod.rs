@@ -11,6 +11,7 @@ pub mod run;
 pub mod schedule;
 pub mod stations;
 pub mod supervisor;
+pub mod warned;
 pub mod work;
 
 pub use clock::Clock;

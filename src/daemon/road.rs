@@ -1,16 +1,19 @@
 //! The daemon's slow work as it is: the services asked, and the road walked from the last replies to the letter.
 
-use std::collections::BTreeSet;
-use std::sync::Arc;
+use std::collections::{BTreeMap, BTreeSet};
+use std::sync::{Arc, Mutex, PoisonError};
 
 use chrono::{DateTime, TimeDelta, Utc};
 use serde_json::json;
 
+use super::warned::{self, whom};
 use super::work::{Decided, Question, Work};
 use crate::advice::letter::{Digest, Letter};
 use crate::deliver::Picture;
-use crate::farm::Farm;
+use crate::farm::{Farm, FarmId};
 use crate::pipeline::{self, Context, Morning, Rendered, Told};
+use crate::sources::cap::Link;
+use crate::sources::links::follow;
 use crate::sources::round::{Turn, at_hand, round};
 use crate::sources::station::observed;
 use crate::sources::{Gives, ServiceKind, Settings, cap, prepare_tls};
@@ -18,7 +21,7 @@ use crate::store::{Feed, Packed};
 use crate::weather::Timeline;
 use crate::weather::reading::Readings;
 use crate::weather::stitch::Source;
-use crate::weather::warning::{self, Notice, Register};
+use crate::weather::warning::{Notice, Register, Warned};
 use crate::workability::beside::wet_days;
 
 /// Days for which `explain` sets the simple rules beside the model.
@@ -27,18 +30,52 @@ const RULE_DAYS: usize = 3;
 /// The work of a real daemon.
 pub fn work() -> Work {
     prepare_tls();
+    let seen = Seen::default();
     Work {
-        pull: Arc::new(|farm, settings, now| Box::pin(pull(farm, settings, now))),
+        pull: Arc::new(move |farm, settings, now| Box::pin(pull(farm, settings, seen.clone(), now))),
         decide: Arc::new(|question| decide(&question)),
     }
 }
 
-async fn pull(farm: Arc<Farm>, settings: Arc<Settings>, now: DateTime<Utc>) -> Vec<Feed> {
+async fn pull(farm: Arc<Farm>, settings: Arc<Settings>, seen: Seen, now: DateTime<Utc>) -> Vec<Feed> {
     let turns = round(&settings, &farm.site, now).await;
     for note in turns.iter().flat_map(|turn| &turn.notes) {
         tracing::warn!(farm = farm.id.0, ?note, "a service has a remark");
     }
-    turns.iter().map(feed).collect()
+    let mut feeds = Vec::new();
+    for turn in &turns {
+        let mut feed = feed(turn);
+        if let Some((mut warned, links)) = warned(turn) {
+            let service = settings.services.iter().find(|service| service.name == turn.service);
+            if let Some(service) = service.filter(|_| turn.fault.is_none() && !links.is_empty()) {
+                let whom = whom(&farm, &warned);
+                let place = (farm.id.clone(), service.name.clone());
+                let mut known = seen.of(&place);
+                let whole = follow(&settings, service, &links, &whom, &mut known, now).await;
+                warned.warnings.extend(whole);
+                seen.put(place, known);
+            }
+            feed.warned = Some(warned);
+        }
+        feeds.push(feed);
+    }
+    feeds
+}
+
+/// Links of indices that were asked, by farm and service. They are lost with the process, and asked once more.
+#[derive(Debug, Clone, Default)]
+struct Seen(Arc<Mutex<BTreeMap<(FarmId, String), BTreeSet<String>>>>);
+
+impl Seen {
+    fn of(&self, place: &(FarmId, String)) -> BTreeSet<String> {
+        let all = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        all.get(place).cloned().unwrap_or_default()
+    }
+
+    fn put(&self, place: (FarmId, String), known: BTreeSet<String>) {
+        let mut all = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        all.insert(place, known);
+    }
 }
 
 fn feed(turn: &Turn) -> Feed {
@@ -53,6 +90,7 @@ fn feed(turn: &Turn) -> Feed {
             .forecast
             .as_ref()
             .and_then(|forecast| Packed::of(&turn.service, forecast)),
+        warned: None,
     }
 }
 
@@ -103,7 +141,7 @@ fn decide(question: &Question) -> Decided {
     let timeline = timeline_told(&question.farm, &turns, &question.memory.told(), question.now);
     let yesterday = question.yesterday.as_ref().and_then(|letter| digest(&letter.facts));
     let next_letter = question.next_letter.unwrap_or(question.now + TimeDelta::days(1));
-    let warnings = warnings(&question.farm, &turns, question.now);
+    let warnings = warnings(&question.farm, &turns, &question.memory.warnings, question.now);
     let context = Context {
         next_letter,
         number: question.number.0,
@@ -131,27 +169,39 @@ fn used(turns: &[Turn]) -> Vec<(String, DateTime<Utc>)> {
         .collect()
 }
 
-/// Official warnings that hold for a farm, out of the last replies of its services.
-pub fn warnings(farm: &Farm, turns: &[Turn], now: DateTime<Utc>) -> Vec<Notice> {
-    let whom = warning::Farm::new(farm.site.latitude.0, farm.site.longitude.0, BTreeSet::new());
-    let mut register = Register::default();
+/// Official warnings that hold for a farm, out of what is remembered and the last replies of its services.
+pub fn warnings(farm: &Farm, turns: &[Turn], remembered: &Register, now: DateTime<Utc>) -> Vec<Notice> {
+    let mut register = remembered.clone();
     for turn in turns {
-        let warns = turn.kind.is_some_and(|kind| kind.gives() == Gives::Warnings);
-        let Some(reply) = turn.reply.as_ref().filter(|_| warns) else {
-            continue;
-        };
-        match cap::read(&reply.bytes) {
-            Ok(feed) => {
-                for note in register.take(&turn.service, &feed.warnings, &whom, now) {
-                    tracing::warn!(farm = farm.id.0, ?note, "a warning is left out");
-                }
-            }
-            Err(refusal) => {
-                tracing::warn!(farm = farm.id.0, service = ?turn.service, %refusal, "warnings were not read")
-            }
+        if let Some((warned, _)) = warned(turn) {
+            warned::take(&mut register, &turn.service, &warned, farm, now);
         }
     }
     register.active(now).into_iter().cloned().collect()
+}
+
+/// What a service that warns has given, now or last, and where more stands.
+fn warned(turn: &Turn) -> Option<(Warned, Vec<Link>)> {
+    let reply = turn.reply.as_ref()?;
+    turn.kind.filter(|kind| kind.gives() == Gives::Warnings)?;
+    let feed = match cap::read(&reply.bytes) {
+        Ok(feed) => feed,
+        Err(refusal) => {
+            tracing::warn!(service = ?turn.service, %refusal, "warnings were not read");
+            return None;
+        }
+    };
+    let mut codes = turn.codes.clone();
+    if turn.kind == Some(ServiceKind::NwsAlerts) {
+        // It was asked for one place, so each region it names is one the place lies in.
+        let infos = feed.warnings.iter().flat_map(|warning| &warning.infos);
+        codes.extend(infos.flat_map(|info| &info.areas).flat_map(|area| area.codes.clone()));
+    }
+    let warned = Warned {
+        warnings: feed.warnings,
+        codes,
+    };
+    Some((warned, feed.links))
 }
 
 /// What a letter of the day before said, if it is of a form this version reads.

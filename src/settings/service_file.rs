@@ -1,5 +1,6 @@
 //! `service.toml`, the operator's file: state, weather services, mail, schedule, log.
 
+use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
 use chrono::{DateTime, NaiveTime, TimeDelta, Utc};
@@ -15,6 +16,7 @@ use crate::daemon::schedule::{self, CronMistake};
 use crate::daemon::{LetterTime, Settings as Schedule};
 use crate::sources::{Gives, Role, Service as Source, ServiceKind, Settings as Sources};
 use crate::weather::Product;
+use crate::weather::warning::Code;
 
 pub(super) const ROOT: &[&str] = &["state", "contact", "mail", "weather", "station", "schedule", "log"];
 pub(super) const WEATHER: &[&str] = &[
@@ -25,6 +27,7 @@ pub(super) const WEATHER: &[&str] = &[
     "key_file",
     "models",
     "station",
+    "codes",
     "days",
     "product",
     "allow_loopback",
@@ -207,6 +210,7 @@ fn service(table: &Table<'_>, folder: &Path) -> Source {
         key_file: secret(table, "key_file", folder),
         models: model(table),
         station: station(table, kind),
+        codes: codes(table),
         days: table.whole("days", 1, furthest).unwrap_or(10),
         product: table.choice("product", PRODUCTS).unwrap_or(kind.product()),
         allow_loopback,
@@ -250,6 +254,11 @@ fn only_where_meant(table: &Table<'_>, kind: ServiceKind) {
             open_meteo && forecast,
             "only Open-Meteo is asked for days; others tell what they have",
         ),
+        (
+            "codes",
+            kind.gives() == Gives::Warnings,
+            "only warnings are chosen by region",
+        ),
         ("product", forecast, "it gives no forecast that could age"),
         (
             "station",
@@ -284,6 +293,27 @@ fn station(table: &Table<'_>, kind: ServiceKind) -> Option<String> {
         table.wrong("station", "station cannot be used", "letters and digits only", &cure);
     }
     Some(station)
+}
+
+/// Codes of regions, as the issuer of warnings writes them.
+fn codes(table: &Table<'_>) -> BTreeSet<Code> {
+    let wanted = "a list of codes of regions such as [\"EMMA_ID:NL018\"]";
+    let mut codes = BTreeSet::new();
+    for value in table.list("codes", wanted).unwrap_or_default() {
+        let Some(text) = table.text_in("codes", value, 120) else {
+            continue;
+        };
+        match Code::parse(&text) {
+            Some(code) => _ = codes.insert(code),
+            None => table.file.mistake(
+                value.span(),
+                &table.say("codes cannot be used"),
+                "letters, digits and . _ - only",
+                "system and code such as \"EMMA_ID:NL018\" or \"UGC:NMZ512\", or the code alone",
+            ),
+        }
+    }
+    codes
 }
 
 /// One model: a reply for several cannot be told apart safely.

@@ -112,7 +112,7 @@ pub(super) fn load(settings: &Settings, service: &Service, site: &Site, now: Dat
         offered: &offered,
         asked: request::asked(service),
     };
-    let mut forecast = reader::read(service.kind, &body, &context).ok()?;
+    let mut forecast = reader::read(service, &body, &context).ok()?;
     forecast.issue = about.issue;
     Some(Kept { about, forecast })
 }

@@ -230,7 +230,7 @@ impl<'a> Asking<'a> {
             (refusal, _) => refusal,
         };
         let mut forecast =
-            reader::read(self.service.kind, &answer.body, &context).map_err(|refusal| What::Reply(blotted(refusal)))?;
+            reader::read(self.service, &answer.body, &context).map_err(|refusal| What::Reply(blotted(refusal)))?;
         if let Some(run) = self.run_time(state).await {
             let at = run.min(forecast.issue.at);
             forecast.issue = Issue {

@@ -12,6 +12,7 @@ pub mod issue;
 mod json;
 mod key;
 pub mod kind;
+pub mod links;
 pub mod met_norway;
 pub mod mosmix;
 pub mod nws;
@@ -26,6 +27,7 @@ pub mod station;
 mod transport;
 mod unpack;
 
+use std::collections::BTreeSet;
 use std::path::PathBuf;
 
 use chrono::{DateTime, TimeDelta, Utc};
@@ -40,6 +42,7 @@ pub use refusal::Refusal;
 pub use state::ServiceState;
 
 use crate::farm::site::Site;
+use crate::weather::warning::Code;
 use crate::weather::{Forecast, Place, Product};
 
 /// Reads a reply whose service is recognised from its content, such as a file given on the command line.
@@ -103,6 +106,8 @@ pub struct Service {
     pub models: Option<String>,
     /// Station to ask for, by the id the service gives it; for services that answer by station.
     pub station: Option<String>,
+    /// Codes of the regions the farms lie in, for warnings that name regions only.
+    pub codes: BTreeSet<Code>,
     /// Days ahead.
     pub days: u32,
     /// For the age.

@@ -1,11 +1,11 @@
 //! Which reader reads what: by the kind a service was asked as, or by what stands in the reply.
 
-use super::{Context, Form, Refusal, ServiceKind, cap, met_norway, mosmix, nws, open_meteo, recognise};
+use super::{Context, Form, Refusal, Service, ServiceKind, cap, met_norway, mosmix, nws, open_meteo, recognise};
 use crate::weather::Forecast;
 
-/// Reads the reply of a service of a known kind.
-pub(super) fn read(kind: ServiceKind, bytes: &[u8], context: &Context<'_>) -> Result<Forecast, Refusal> {
-    match kind {
+/// Reads the reply of a service.
+pub(super) fn read(service: &Service, bytes: &[u8], context: &Context<'_>) -> Result<Forecast, Refusal> {
+    match service.kind {
         ServiceKind::OpenMeteoForecast | ServiceKind::OpenMeteoEnsemble | ServiceKind::OpenMeteoQuarterHours => {
             open_meteo::read(bytes, context)
         }
@@ -14,9 +14,11 @@ pub(super) fn read(kind: ServiceKind, bytes: &[u8], context: &Context<'_>) -> Re
             met_norway::read(bytes, context)
         }
         ServiceKind::NwsGridpoint => nws::read(bytes, context),
-        ServiceKind::NwsObservations | ServiceKind::NwsAlerts | ServiceKind::Mosmix | ServiceKind::Cap => {
-            recognised(bytes, context)
-        }
+        ServiceKind::Mosmix => match recognise(bytes) {
+            Form::Zip | Form::Kml => mosmix::read_station(bytes, service.station.as_deref(), context),
+            _ => recognised(bytes, context),
+        },
+        ServiceKind::NwsObservations | ServiceKind::NwsAlerts | ServiceKind::Cap => recognised(bytes, context),
     }
 }
 

@@ -1,6 +1,8 @@
 //! One round of questions to all services of a farm, side by side, so that a slow one delays no other; and
 //! where each stands after it.
 
+use std::collections::BTreeSet;
+
 use chrono::{DateTime, Utc};
 use tokio::task::JoinSet;
 
@@ -10,6 +12,7 @@ use super::{
     Gives, Limits, Role, Service, ServiceKind, ServiceState, Settings, cached, load_state, pull_within, save_state,
 };
 use crate::farm::site::Site;
+use crate::weather::warning::Code;
 use crate::weather::{Forecast, Freshness, Product, Standing};
 
 /// What one service had to say.
@@ -29,6 +32,8 @@ pub struct Turn {
     pub forecast: Option<Forecast>,
     /// Its readings or warnings as they came, now or last, if that is what it gives.
     pub reply: Option<Reply>,
+    /// Codes of the regions the farm lies in, for warnings.
+    pub codes: BTreeSet<Code>,
     /// Why there is nothing new, in a sentence.
     pub fault: Option<String>,
     /// Since when it fails.
@@ -58,11 +63,20 @@ impl Turn {
             },
             forecast,
             reply: None,
+            codes: BTreeSet::new(),
             fault,
             failing_since: None,
             next_try: None,
             notes: Vec::new(),
         }
+    }
+
+    /// Warnings that nobody was asked for, and codes of the regions the farm lies in.
+    pub fn recorded_warnings(service: &str, bytes: Vec<u8>, codes: BTreeSet<Code>, now: DateTime<Utc>) -> Self {
+        let mut turn = Self::recorded(service, Role::Main, Product::HourlyModel, Err(String::new()));
+        (turn.kind, turn.fault, turn.codes) = (Some(ServiceKind::Cap), None, codes);
+        turn.reply = Some(Reply { bytes, fetched: now });
+        turn
     }
 
     fn of(service: &Service, state: &ServiceState, now: DateTime<Utc>) -> Self {
@@ -74,6 +88,7 @@ impl Turn {
             standing: standing(service, state),
             forecast: None,
             reply: None,
+            codes: service.codes.clone(),
             fault: state.last_fault.clone(),
             failing_since: state.failing_since,
             next_try: state.waiting(now),

@@ -7,9 +7,10 @@ use super::fault::Fault;
 use super::packed::Packed;
 use super::{Store, seconds, time};
 use crate::farm::FarmId;
+use crate::weather::warning::Warned;
 
 /// One service as last asked.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Feed {
     /// Its name in the service file.
     pub service: String,
@@ -25,6 +26,8 @@ pub struct Feed {
     pub next_try: Option<DateTime<Utc>>,
     /// The forecast at hand for the archive; never read back with the rest.
     pub packed: Option<Packed>,
+    /// The warnings it gave, for the register; never read back with the rest.
+    pub warned: Option<Warned>,
 }
 
 /// Something a person should look at.
@@ -76,6 +79,7 @@ impl Store {
                 fault_since: at(4)?,
                 next_try: None,
                 packed: None,
+                warned: None,
             })
         })?;
         rows.map(|row| row.map_err(Fault::from)).collect()
@@ -137,6 +141,7 @@ mod tests {
             fault_since: None,
             next_try: None,
             packed: None,
+            warned: None,
         };
         let bad = Feed {
             issued: None,

@@ -24,7 +24,8 @@ use std::path::Path;
 use std::time::{Duration, Instant};
 
 use covercast::sources::open_meteo::Context;
-use covercast::sources::{met_norway, nws, open_meteo, recognise};
+use covercast::sources::station::metar;
+use covercast::sources::{cap, met_norway, mosmix, nws, open_meteo, recognise};
 use covercast::units::{Degrees, Metres};
 use covercast::weather::Place;
 
@@ -51,6 +52,9 @@ const READERS: &[Row] = &[
     ("nws", |b, c| drop(nws::read(b, c)), &["replies/nws"], &["nws"], (47.1, -121.42), "2026-03-09T16:30:00Z"),
     ("nws points", |b, _| drop(nws::points(b)), &["replies/nws"], &[], (47.1, -121.42), "2026-03-09T16:30:00Z"),
     ("nws observations", |b, c| drop(nws::observations(b, c, &|_, _| Vec::new())), &["replies/nws"], &["nws"], (47.1, -121.42), "2026-03-09T16:30:00Z"),
+    ("mosmix", |b, c| drop(mosmix::read(b, c)), &["replies/mosmix"], &["dwd-mosmix"], (50.12, 8.33), "2023-10-08T10:10:00Z"),
+    ("cap", |b, _| drop(cap::read(b)), &["replies/cap"], &["cap"], (0.0, 0.0), "2026-03-09T16:30:00Z"),
+    ("metar", |b, c| drop(metar::read(b, "KMWN", c.fetched)), &["station"], &["metar"], (0.0, 0.0), "2026-03-09T16:30:00Z"),
     ("recognise", |b, _| _ = black_box(recognise(b)), &["replies/nws", "replies/met-norway", "open-meteo"], &[], (0.0, 0.0), "2026-03-09T16:30:00Z"),
 ];
 

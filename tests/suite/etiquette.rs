@@ -2,6 +2,7 @@
 //! one service does, another steps in and nothing gets better for it. Names such as N13 are rows of the fault
 //! catalogue.
 
+use std::collections::BTreeSet;
 use std::sync::atomic::{AtomicU16, Ordering};
 use std::sync::{Arc, Mutex};
 use std::time::Duration;
@@ -39,6 +40,7 @@ fn service(name: &str, kind: ServiceKind, role: Role, server: &Server) -> Servic
         key_file: None,
         models: None,
         station: kind.wants_station().then(|| "KPDX".to_owned()),
+        codes: BTreeSet::new(),
         days: 10,
         product: Product::HourlyModel,
         allow_loopback: true,

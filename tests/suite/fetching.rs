@@ -1,6 +1,7 @@
 //! Asking a service: whatever it does, a forecast or a sentence comes within the limits, and the last
 //! good forecast stays. Names such as N3 are rows of the fault catalogue.
 
+use std::collections::BTreeSet;
 use std::fs;
 use std::os::unix::fs::PermissionsExt;
 use std::sync::{Arc, Mutex};
@@ -147,6 +148,7 @@ impl Asker {
             key_file: Some(key_file),
             models: None,
             station: None,
+            codes: BTreeSet::new(),
             days: 10,
             product: Product::HourlyModel,
             allow_loopback,

@@ -8,7 +8,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use covercast::sources::open_meteo::Context;
-use covercast::sources::{Refusal, met_norway, nws, open_meteo};
+use covercast::sources::{Refusal, cap, met_norway, mosmix, nws, open_meteo};
 use covercast::weather::reading::Measured;
 use covercast::weather::{Forecast, Offer, Series};
 
@@ -38,10 +38,7 @@ const NO_REPLIES: [&str; 4] = [
 ];
 
 /// Folders of recordings that are read elsewhere or not at all, and why.
-const NOT_HERE: [(&str, &str); 6] = [
-    ("cap/", "official warnings"),
-    ("nws/alerts-", "official warnings"),
-    ("dwd-mosmix/", "forecasts for stations"),
+const NOT_HERE: [(&str, &str); 3] = [
     ("metar/", "readings of airports"),
     ("station/", "readings of the farm's own station"),
     ("grib2/", "grids of whole countries are not read"),
@@ -54,7 +51,7 @@ const APALACHICOLA: (f64, f64, f64) = (30.0, -84.98, 4.0);
 const FLORIDA: (f64, f64, f64) = (26.07, -80.15, 3.0);
 
 #[rustfmt::skip]
-const TABLE: [Row; 37] = [
+const TABLE: [Row; 66] = [
     // Open-Meteo. D1: the wind direction is not told, and each hour counts with the worst.
     ("open-meteo/forecast-hourly-168h-melbourne-20251025.json", (-37.75, 144.87, 19.0), "2025-10-25T11:30:00Z", single,
         Read("1 run, 168 h from 10-25 00, rain 27.4 mm in 168 h, gust 15.7 m/s in 168 h, estimated dew point+wind direction+sunshine, refused thunder+fog, coarse -")),
@@ -96,6 +93,39 @@ const TABLE: [Row; 37] = [
         Refused("\"air_temperature\" is told without a unit")),
     ("met-norway/nowcast-trondheim-20230814.json", (63.43, 10.40, 5.0), "2023-08-14T18:17:00Z", met,
         Read("1 run, 2 h from 08-14 19, rain 1.5 mm in 2 h, gust 6.1 m/s in 1 h, estimated -, refused -, coarse -")),
+
+    // Forecasts for stations. Gusts and sunshine only where the station has them.
+    ("dwd-mosmix/MOSMIX_L_N4333_20201106.kml", (50.25, 8.57, 255.0), "2020-11-06T04:10:00Z", station, Read("1 run, 247 h from 11-06 04, rain 55.6 mm in 247 h, gust 7.2 m/s in 247 h, estimated sunshine, refused -, coarse -")),
+    ("dwd-mosmix/MOSMIX_L_2023100809_stripped.kmz", (50.12, 8.33, 250.0), "2023-10-08T10:10:00Z", station, Read("1 run, 247 h from 10-08 10, rain 10.0 mm in 247 h, gust 9.8 m/s in 247 h, estimated -, refused -, coarse -")),
+    ("dwd-mosmix/MOSMIX_S_2018032907_240.kml", (69.65, 18.95, 20.0), "2018-03-29T08:10:00Z", station, Read("1 run, 240 h from 03-29 08, rain 21.2 mm in 239 h, gust 10.8 m/s in 20 h, estimated sunshine, refused -, coarse -")),
+    ("dwd-mosmix/MOSMIX_L_2023100809_stripped.kmz", (-39.6, 176.7, 20.0), "2023-10-08T10:10:00Z", station, Refused("(L299) lies 18371 km away and +360 m against the site, too far to stand for it")),
+
+    // Official warnings: whom they concern is tried elsewhere.
+    ("cap/ca-alert-bilingual-2019.xml", ZURICH, "2019-02-01T00:00:00Z", warnings, Read("1 message, 0 links")),
+    ("cap/ca-minor-update-as-alert-sample.xml", ZURICH, "2012-01-01T00:00:00Z", warnings, Read("1 message, 0 links")),
+    ("cap/ca-thunderstorm-update-bilingual-2012.xml", ZURICH, "2012-05-02T23:25:00Z", warnings, Read("1 message, 0 links")),
+    ("cap/cancel-no-info-2016.xml", ZURICH, "2016-02-25T21:00:00Z", warnings, Read("1 message, 0 links")),
+    ("cap/de-dwd-multilang-alert-20230622-large.xml", ZURICH, "2023-06-23T00:00:00Z", warnings, Read("1 message, 0 links")),
+    ("cap/de-dwd-multilang-update-20230623.xml", ZURICH, "2023-06-23T10:00:00Z", warnings, Read("1 message, 0 links")),
+    ("cap/feed-empty.atom", ZURICH, "2010-08-31T15:00:00Z", warnings, Read("0 messages, 0 links")),
+    ("cap/is-wind-warning-bilingual-2021.cap", ZURICH, "2021-09-11T12:00:00Z", warnings, Read("1 message, 0 links")),
+    ("cap/meteoalarm-croatia-wind-20231225.json", ZURICH, "2023-12-25T12:00:00Z", warnings, Read("63 messages, 0 links")),
+    ("cap/meteoalarm-ireland-detail-20221206.xml", ZURICH, "2022-12-06T12:00:00Z", warnings, Read("1 message, 0 links")),
+    ("cap/meteoalarm-netherlands-green-20260307.json", ZURICH, "2026-03-07T08:00:00Z", warnings, Read("3 messages, 0 links")),
+    ("cap/meteoalarm-uk-feed-20221208.atom", ZURICH, "2022-12-08T01:00:00Z", warnings, Read("4 messages, 25 links")),
+    ("cap/metno-metalerts-20260306.json", ZURICH, "2026-03-07T21:00:00Z", warnings, Read("29 messages, 0 links")),
+    ("cap/se-smhi-multi-alert-2019.xml", ZURICH, "2019-03-12T16:00:00Z", warnings, Read("17 messages, 0 links")),
+    ("cap/us-high-wind-index-2014.atom", ZURICH, "2014-05-11T06:00:00Z", warnings, Read("2 messages, 2 links")),
+    ("cap/us-hurricane-update-polygons-2020.xml", ZURICH, "2020-08-01T00:00:00Z", warnings, Read("1 message, 0 links")),
+    ("cap/us-wind-advisory-2014-cancel-derived.cap", ZURICH, "2014-05-11T10:00:00Z", warnings, Read("1 message, 0 links")),
+    ("cap/us-wind-advisory-2014.cap", ZURICH, "2014-05-11T06:00:00Z", warnings, Read("1 message, 0 links")),
+    ("nws/alerts-active-152-mixed.json", NEW_YORK, "2026-03-24T14:00:00Z", warnings, Read("152 messages, 0 links")),
+    ("nws/alerts-active-8.json", NEW_YORK, "2026-03-24T14:00:00Z", warnings, Read("8 messages, 0 links")),
+    ("nws/alerts-empty.json", NEW_YORK, "2026-03-24T14:00:00Z", warnings, Read("0 messages, 0 links")),
+    ("nws/alerts-test-message.json", NEW_YORK, "2026-03-24T14:00:00Z", warnings, Read("2 messages, 0 links")),
+    ("nws/alerts-update-flood.json", NEW_YORK, "2026-03-24T14:00:00Z", warnings, Read("1 message, 0 links")),
+    ("nws/points.json", NEW_YORK, "2026-03-24T14:00:00Z", warnings, Refused("neither official warnings nor an index")),
+    ("met-norway/complete-london-altitude25.json", NEW_YORK, "2026-03-24T14:00:00Z", warnings, Refused("neither official warnings nor an index")),
 
     // US National Weather Service.
     ("nws/gridpoint-raw-20220204.json", APALACHICOLA, "2022-02-04T04:00:00Z", grid,
@@ -213,6 +243,18 @@ fn met(bytes: &[u8], context: &Context<'_>) -> Result<String, Refusal> {
 
 fn grid(bytes: &[u8], context: &Context<'_>) -> Result<String, Refusal> {
     nws::read(bytes, context).map(|forecast| words(&forecast))
+}
+
+fn station(bytes: &[u8], context: &Context<'_>) -> Result<String, Refusal> {
+    mosmix::read(bytes, context).map(|forecast| words(&forecast))
+}
+
+/// How many messages and links.
+fn warnings(bytes: &[u8], _: &Context<'_>) -> Result<String, Refusal> {
+    let feed = cap::read(bytes)?;
+    let messages = feed.warnings.len();
+    let s = if messages == 1 { "" } else { "s" };
+    Ok(format!("{messages} message{s}, {} links", feed.links.len()))
 }
 
 fn point(bytes: &[u8], _: &Context<'_>) -> Result<String, Refusal> {

@@ -384,8 +384,10 @@ fn the_service_sample_is_good_with_either_way_of_mail() {
         fs::write(folder.path().join(secret), "x").unwrap();
         fs::set_permissions(folder.path().join(secret), fs::Permissions::from_mode(0o600)).unwrap();
     }
-    // A service's station goes with kinds that are not in the sample.
-    let full = uncommented(&sample).replace("station = ", "# station = ");
+    // A service's station, and codes of regions, go with kinds that are not in the sample.
+    let full = uncommented(&sample)
+        .replace("station = ", "# station = ")
+        .replace("codes = ", "# codes = ");
     let (full, stations) = full.split_once("[[station]]").unwrap();
     let without = |keys: &[&str]| -> String {
         full.lines()
@@ -503,5 +505,41 @@ proptest! {
             }
             all[which] = whole;
         }
+    }
+}
+
+#[test]
+fn codes_of_regions_go_with_warnings_and_are_told_apart_from_nonsense() {
+    let folder = tempfile::tempdir().unwrap();
+    let sample = text("config/service.toml");
+    let with = |kind: &str, codes: &str| {
+        let block = format!(
+            "[[weather]]\nname = \"official\"\nkind = \"{kind}\"\nbase_url = \"https://office.example/feed\"\n{codes}\n\n[mail]"
+        );
+        service_from_text(&sample.replace("[mail]", &block), folder.path(), NOW.parse().unwrap())
+    };
+    let read = with("cap", "codes = [\"EMMA_ID:NL018\", \"812069018\"]").unwrap();
+    let codes = &read.service.sources.services.last().unwrap().codes;
+    assert_eq!(codes.len(), 2);
+    assert!(
+        codes
+            .iter()
+            .any(|code| code.system == "EMMA_ID" && code.value == "NL018")
+    );
+    for (kind, codes, said) in [
+        ("cap", "codes = \"NL018\"", "a list of codes of regions"),
+        ("cap", "codes = [\"<NL018>\"]", "codes cannot be used"),
+        ("cap", "codes = [\"EMMA_ID:\"]", "codes cannot be used"),
+        (
+            "open-meteo-forecast",
+            "codes = [\"NL018\"]",
+            "codes does not go with kind",
+        ),
+    ] {
+        let mistakes = with(kind, codes).unwrap_err().to_string();
+        assert!(
+            mistakes.contains(said) && mistakes.contains("weather official"),
+            "{mistakes}"
+        );
     }
 }

@@ -9,11 +9,16 @@ use std::path::Path;
 
 use chrono::{DateTime, TimeDelta, Utc};
 use covercast::advice::{html, json, text};
-use covercast::sources::{Refusal, cap};
+use covercast::farm::FarmId;
+use covercast::sources::links::follow;
+use covercast::sources::{Refusal, Role, Service, ServiceKind, Settings, cap};
+use covercast::store::Store;
+use covercast::weather::Product;
 use covercast::weather::warning::{Change, Code, Farm, Found, Kind, Message, Notice, Register, Until, Warning, apply};
 use zip::ZipWriter;
 use zip::write::SimpleFileOptions;
 
+use crate::fetching::{Server, answer, ok};
 use crate::replies::at;
 use crate::small_orchard::SmallOrchard;
 
@@ -695,4 +700,159 @@ fn recorded_lists_of_the_us_service_hold_no_warning_for_ships() {
             }
         }
     }
+}
+
+#[test]
+fn warnings_and_an_early_cancel_outlive_a_start() {
+    let folder = tempfile::tempdir().unwrap();
+    let id = FarmId("larkrise".to_owned());
+    let (ended, stays) = (made("a"), made("b").change("Wind warning", "Strong wind"));
+    let cancel = made("c").refer("Cancel", &ended, "2026-03-10T03:30:00Z");
+    let store = Store::open(folder.path()).unwrap();
+    assert_eq!(store.warnings(&id).unwrap(), Register::default());
+    let before = taken(&[&cancel, &stays]);
+    store.keep_warnings(&id, &taken(&[&ended]), at(NOW)).unwrap();
+    store.keep_warnings(&id, &before, at(NOW)).unwrap();
+    drop(store);
+    let store = Store::open(folder.path()).unwrap();
+    let mut after = store.warnings(&id).unwrap();
+    assert_eq!(after, before);
+    after.take("met", &ended.read(), &here(), at(NOW));
+    let events: Vec<&str> = after
+        .active(at(NOW))
+        .iter()
+        .map(|notice| notice.event.as_str())
+        .collect();
+    assert_eq!(events, ["Strong wind"], "the alert comes after its cancel");
+    let other = store.warnings(&FarmId("hillside".to_owned())).unwrap();
+    assert_eq!(other, Register::default(), "each farm has its own");
+}
+
+#[tokio::test]
+async fn messages_behind_an_index_are_asked_once_politely_and_few_a_round() {
+    let whole = made("a").xml();
+    let server = Server::that(move |head| {
+        let name = head.split_whitespace().nth(1).unwrap_or_default();
+        match name {
+            "/gone" => answer("404 Not Found", b"", ""),
+            "/down" => answer("503 Service Unavailable", b"", ""),
+            _ => ok(whole.as_bytes(), ""),
+        }
+    })
+    .await;
+    let home = format!("http://{}/feed", server.address);
+    let service = Service {
+        name: "met".to_owned(),
+        kind: ServiceKind::Cap,
+        role: Role::Main,
+        base_url: home.clone(),
+        key_file: None,
+        models: None,
+        station: None,
+        codes: BTreeSet::new(),
+        days: 10,
+        product: Product::SixHourlyModel,
+        allow_loopback: true,
+    };
+    let folder = tempfile::tempdir().unwrap();
+    let settings = Settings {
+        contact: "grower@larkrise.example".to_owned(),
+        services: vec![service.clone()],
+        cache: folder.path().join("cache"),
+        interval: TimeDelta::zero(),
+    };
+    let index = |names: &[String]| {
+        let entry = |name: &String| {
+            format!(
+                "<entry><id>{name}</id><title>Wind</title><link type=\"application/cap+xml\" href=\"{name}\"/></entry>"
+            )
+        };
+        let entries: String = names.iter().map(entry).collect();
+        let feed = format!("<feed xmlns=\"http://www.w3.org/2005/Atom\">{entries}</feed>");
+        cap::read(feed.as_bytes()).unwrap().links
+    };
+    let mut seen = BTreeSet::new();
+    let few = index(&[
+        "/gone".to_owned(),
+        "/a".to_owned(),
+        "https://elsewhere.example/b".to_owned(),
+    ]);
+    let found = follow(&settings, &service, &few, &here(), &mut seen, at(NOW)).await;
+    assert_eq!((found.len(), seen.len(), server.requests().len()), (1, 2, 2));
+    let found = follow(&settings, &service, &few, &here(), &mut seen, at(NOW)).await;
+    assert_eq!((found.len(), server.requests().len()), (0, 2), "each is asked once");
+    let many: Vec<String> = (0..50).map(|k| format!("/n{k}")).collect();
+    follow(&settings, &service, &index(&many), &here(), &mut seen, at(NOW)).await;
+    assert_eq!(
+        (seen.len(), server.requests().len()),
+        (20, 22),
+        "links that are off the index are forgotten"
+    );
+    let down = index(&["/down".to_owned(), "/x".to_owned()]);
+    follow(&settings, &service, &down, &here(), &mut seen, at(NOW)).await;
+    assert_eq!(
+        (seen.len(), server.requests().len()),
+        (0, 23),
+        "a service in trouble is left alone"
+    );
+    assert!(
+        server
+            .requests()
+            .iter()
+            .all(|head| head.contains("grower@larkrise.example"))
+    );
+}
+
+#[test]
+fn advice_from_recorded_files_quotes_a_recorded_warning() {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let folder = tempfile::tempdir().unwrap();
+    for file in fs::read_dir(root.join("tests/data/config/good")).unwrap() {
+        let file = file.unwrap().path();
+        if !file.ends_with("service.toml") {
+            fs::copy(&file, folder.path().join(file.file_name().unwrap())).unwrap();
+        }
+    }
+    let farm = fs::read_to_string(folder.path().join("farm.toml")).unwrap();
+    let moved = farm.lines().map(|line| match line.split(" = ").next().unwrap() {
+        "latitude" => "latitude = 47.1",
+        "longitude" => "longitude = -121.42",
+        _ => line,
+    });
+    fs::write(
+        folder.path().join("farm.toml"),
+        moved.map(|line| line.to_owned() + "\n").collect::<String>(),
+    )
+    .unwrap();
+    let warning = made("a")
+        .xml()
+        .replace(ROUND_HERE, "<polygon>47,-122 47,-121 48,-121 48,-122 47,-122</polygon>");
+    let file = folder.path().join("warning.cap");
+    let advise = || {
+        let output = std::process::Command::new(env!("CARGO_BIN_EXE_covercast"))
+            .args(["advise", "--now", "2026-03-09T16:30:00Z", "--farm"])
+            .arg(folder.path())
+            .arg("--forecast")
+            .arg(root.join("tests/data/replies/nws/gridpoint.json"))
+            .arg("--forecast")
+            .arg(&file)
+            .output()
+            .unwrap();
+        String::from_utf8_lossy(&output.stdout).into_owned() + &String::from_utf8_lossy(&output.stderr)
+    };
+    fs::write(
+        &file,
+        warning
+            .replace("T03:00:00Z", "T01:00:00Z")
+            .replace("2026-03-10T01", "2026-03-09T01"),
+    )
+    .unwrap();
+    let told = advise();
+    assert!(
+        told.contains("OFFICIAL WARNINGS") && told.contains("Invented Met Office"),
+        "{told}"
+    );
+    fs::write(&file, warning.replace("47,-12", "37,-12").replace("48,-12", "38,-12")).unwrap();
+    let told = advise();
+    assert!(!told.contains("OFFICIAL WARNINGS"), "{told}");
 }

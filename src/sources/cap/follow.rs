@@ -37,6 +37,10 @@ pub fn follow(
 /// The address as it may be asked for.
 fn allowed(home: &Url, written: &str) -> Option<String> {
     let url = home.join(written).ok()?;
+    // Only a feed on this very machine comes without encryption, and it leads nowhere else.
+    if home.scheme() == "http" {
+        return (url.origin() == home.origin()).then(|| url.to_string());
+    }
     let plain = url.username().is_empty()
         && url.password().is_none()
         && url.port_or_known_default() == home.port_or_known_default();
@@ -93,6 +97,9 @@ mod tests {
         ] {
             assert_eq!(allowed(&home, link).is_some(), good, "{link}");
         }
+        let here = Url::parse("http://127.0.0.1:9/feed").unwrap();
+        assert!(allowed(&here, "/a").is_some());
+        assert!(allowed(&here, "http://127.0.0.1:10/a").is_none() && allowed(&here, "https://a.example/").is_none());
         assert_eq!(registrable("api.met.co.uk"), Some("met.co.uk"));
         assert_eq!(registrable("a.b.weather.gov"), Some("weather.gov"));
         assert_eq!(registrable("localhost"), None);

@@ -39,9 +39,15 @@ pub(super) fn read(bytes: &[u8]) -> Result<Feed, Refusal> {
         // One feature alone.
         (tree.at("properties").is_some()).then_some(&tree)
     });
-    let warnings = match (features, tree.at("warnings").or_else(|| tree.at("alerts"))) {
-        (Some(Tree::List(list)), _) => list.iter().take(MOST).filter_map(|one| feature(one, &tree)).collect(),
-        (Some(one), _) => feature(one, &tree).into_iter().collect(),
+    let warnings: Vec<Warning> = match (features, tree.at("warnings").or_else(|| tree.at("alerts"))) {
+        (Some(Tree::List(list)), _) => {
+            let found: Vec<Warning> = list.iter().take(MOST).filter_map(|one| feature(one, &tree)).collect();
+            if found.is_empty() && !list.is_empty() {
+                return Err(Refusal::NoWarnings);
+            }
+            found
+        }
+        (Some(one), _) => vec![feature(one, &tree).ok_or(Refusal::NoWarnings)?],
         (None, Some(Tree::List(list))) => list
             .iter()
             .take(MOST)
@@ -118,9 +124,12 @@ fn protocol_info(tree: &Tree) -> RawInfo {
     raw
 }
 
-/// A feature of the US or the Norwegian service.
+/// A feature of the US or the Norwegian service; `None` for one that names no event, such as a forecast.
 fn feature(feature: &Tree, whole: &Tree) -> Option<Warning> {
     let own = feature.at("properties")?;
+    if own.text("event").is_empty() {
+        return None;
+    }
     let mut raw = common(own);
     raw.responses = texts(own.at("response"));
     for (name, value) in own.at("parameters").map(Tree::entries).unwrap_or_default() {

@@ -178,6 +178,15 @@ pub struct Info {
     pub areas: Vec<Area>,
 }
 
+/// What one service gave in one round.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Warned {
+    /// Its messages.
+    pub warnings: Vec<Warning>,
+    /// Codes of the regions the farm lies in, as this service writes them.
+    pub codes: BTreeSet<Code>,
+}
+
 /// Whom warnings are chosen for.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Farm {
