@@ -119,12 +119,11 @@ fn tokens(file: impl Read) -> Option<usize> {
     let (mut buffer, mut count) = (Vec::new(), 0);
     loop {
         buffer.clear();
-        match reader.read_event_into(&mut buffer).ok()? {
-            Event::Eof => return Some(count),
-            event => {
-                black_box(&event);
-                count += 1;
-            }
+        let event = reader.read_event_into(&mut buffer).ok()?;
+        if matches!(event, Event::Eof) {
+            return Some(count);
         }
+        black_box(&event);
+        count += 1;
     }
 }
