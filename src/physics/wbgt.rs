@@ -216,6 +216,35 @@ mod tests {
 
     use super::*;
 
+    /// Computed apart from this file in Python from the published constants (wick 7 mm by 25.4 mm, globe 50.8 mm, both
+    /// of emissivity 0.95, wick albedo 0.4, globe albedo 0.05; no direct sun below a cosine of 0.00873; profile exponents
+    /// 0.15, 0.15, 0.30, 0.25 and 0.25 by the stability table of the US EPA).
+    #[test]
+    fn globe_and_wick_are_those_of_the_published_method() {
+        let states = [
+            // Air, humidity, wind at 10 m, light, direct share, cosine of the zenith angle; globe and wick.
+            ([30.0, 40.0, 2.0, 900.0, 0.75, 0.8], (47.6817, 22.9177)),
+            ([12.0, 90.0, 1.0, 200.0, 0.0, 0.3], (17.4440, 13.0140)),
+            ([15.0, 50.0, 1.0, 0.0, 0.0, -0.1], (12.7398, 9.3095)),
+            ([20.0, 60.0, 3.0, 10.0, 0.5, 0.0088], (23.8286, 15.6980)),
+            ([20.0, 60.0, 3.0, 10.0, 0.5, 0.0086], (19.0943, 15.0171)),
+        ];
+        for ([air_c, humidity_pct, wind, shortwave, direct_share, cos_zenith], (globe, wick)) in states {
+            let weather = Outdoors {
+                air_c,
+                humidity_pct,
+                wind,
+                shortwave,
+                direct_share,
+                cos_zenith,
+                pressure_hpa: 1000.0,
+            };
+            let found = (globe_c(&weather), natural_wet_bulb_c(&weather));
+            assert!((found.0 - globe).abs() < 2e-3, "globe {} {globe}", found.0);
+            assert!((found.1 - wick).abs() < 2e-3, "wick {} {wick}", found.1);
+        }
+    }
+
     proptest! {
         #[test]
         fn the_sun_never_cools_a_globe_and_nothing_is_out_of_bounds(

@@ -47,7 +47,8 @@ fn stretch(farm: &Farm, alley: &Alley, run: &Run, stamps: Stamps, from: usize, u
     slots(&model, farm, &timeline, &axis, &tables, 1.0)
 }
 
-fn timeline(run: &Run, stamps: Stamps, from: usize, until: usize) -> Timeline {
+/// Hours of one run as a timeline that nobody doubts.
+pub(super) fn timeline(run: &Run, stamps: Stamps, from: usize, until: usize) -> Timeline {
     let mut part = Run::default();
     for quantity in Quantity::ALL {
         let series = run.of(quantity);

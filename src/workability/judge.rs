@@ -327,3 +327,137 @@ fn tipped(cells: &[&Cell]) -> bool {
 fn good(cells: &[&Cell]) -> bool {
     cells.iter().all(|cell| cell.worth >= SUCCESS)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::alley::Alley;
+    use crate::physics::Sunlight;
+    use crate::weather::{Run, Stamps};
+    use crate::workability::climate;
+
+    /// A poor window for which going does not pay at any of the chances below.
+    fn weighed() -> Weighed {
+        Weighed {
+            works: Vec::new(),
+            works_dry: Vec::new(),
+            works_tipped: Vec::new(),
+            chance: 0.1,
+            chance_tipped: 0.1,
+            chance_dry: 0.1,
+            chance_without_under: 0.1,
+            score: 20.0,
+            order: 2.0,
+            remarks: Vec::new(),
+        }
+    }
+
+    /// The verdict on lifting at a threshold of 0.9, with so many noted dry times.
+    fn verdict(weighed: &Weighed, dry_notes: usize) -> (Verdict, Vec<Remark>) {
+        let stamps = Stamps {
+            first: "2026-03-10T01:00:00Z".parse().unwrap(),
+            count: 3,
+        };
+        let model = ModelRun {
+            alley: Alley::default(),
+            irrigation: Vec::new(),
+            light: Sunlight {
+                hours: Vec::new(),
+                sky_view: 1.0,
+            },
+            members: Vec::new(),
+            main: None,
+            critical_gust: 20.0,
+        };
+        let judge = Judge {
+            request: JobRequest {
+                job: Job::Lift,
+                length: Hours(2.0),
+                threshold: 0.9,
+            },
+            limits: &Limits::default(),
+            model: &model,
+            timeline: &climate::timeline(&Run::unknown(3), stamps, 0, 3),
+            table: &Table {
+                rows: 0..0,
+                members: Vec::new(),
+                main: None,
+                reduced: None,
+            },
+            middle: &[],
+            lead: Lead {
+                first_h: 1.0,
+                half_job_h: 1.0,
+            },
+            dry_notes,
+            now: stamps.first,
+        };
+        let mut remarks = Vec::new();
+        let verdict = judge.verdict(weighed, 10.0, stamps.first, &mut remarks);
+        (verdict, remarks)
+    }
+
+    /// Verdict rules of the cover model: maybe from a score of 30 and a chance of 0.3 on, where going does not pay.
+    #[test]
+    fn a_window_is_a_maybe_from_a_score_of_thirty_and_a_chance_of_three_in_ten() {
+        let told = |score: f64, chance: f64| {
+            let window = Weighed {
+                score,
+                chance,
+                ..weighed()
+            };
+            verdict(&window, 5).0
+        };
+        assert_eq!(told(30.0, 0.3), Verdict::Maybe);
+        assert_eq!(told(29.9, 0.3), Verdict::No);
+        assert_eq!(told(30.0, 0.29), Verdict::No);
+        assert_eq!(told(20.0, 0.91), Verdict::Maybe, "going pays");
+        assert_eq!(told(20.0, 0.9), Verdict::No, "as dear as staying");
+    }
+
+    #[test]
+    fn a_maybe_is_called_damp_where_dry_faces_alone_would_not_make_one() {
+        let remarks = |chance_dry: f64| {
+            let window = Weighed {
+                score: 50.0,
+                chance: 0.4,
+                chance_dry,
+                ..weighed()
+            };
+            let (verdict, remarks) = verdict(&window, 5);
+            assert_eq!(verdict, Verdict::Maybe);
+            remarks
+        };
+        assert_eq!(remarks(0.3), []);
+        assert_eq!(remarks(0.29), [Remark::Damp]);
+    }
+
+    #[test]
+    fn puddles_are_to_be_tipped_where_three_runs_in_ten_work_without_them() {
+        let told = |chance_tipped: f64| {
+            let window = Weighed {
+                chance_tipped,
+                ..weighed()
+            };
+            verdict(&window, 5)
+        };
+        assert_eq!(told(0.3), (Verdict::Maybe, vec![Remark::TipPuddles]));
+        assert_eq!(told(0.29), (Verdict::No, Vec::new()));
+    }
+
+    /// Verdict rules of the cover model: until five dry times are noted, the modelled underside alone holds nobody back.
+    #[test]
+    fn the_underside_is_to_be_felt_where_it_alone_holds_back_and_five_notes_are_not_there() {
+        let told = |chance_without_under: f64, notes: usize| {
+            let window = Weighed {
+                chance_without_under,
+                ..weighed()
+            };
+            verdict(&window, notes)
+        };
+        let at = "2026-03-10T01:00:00Z".parse().unwrap();
+        assert_eq!(told(0.3, 4), (Verdict::Maybe, vec![Remark::FeelUnderside { at }]));
+        assert_eq!(told(0.29, 4), (Verdict::No, Vec::new()));
+        assert_eq!(told(0.3, 5), (Verdict::No, Vec::new()));
+    }
+}

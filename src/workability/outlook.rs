@@ -382,3 +382,28 @@ fn join(windows: &[Window], farm: &Farm) -> Vec<Opening> {
     }
     found
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Window of n = ceil(job hours) consecutive hours, by the cover model; at least one, at most a day.
+    #[test]
+    fn a_job_takes_whole_hours_and_never_fewer_than_it_needs() {
+        for (length, hours) in [
+            (0.0, 1),
+            (0.2, 1),
+            (1.0, 1),
+            (1.01, 2),
+            (2.0, 2),
+            (2.5, 3),
+            (0.1 + 0.2 + 2.7, 3),
+            (3.0 + 1e-10, 3),
+            (3.0 + 1e-6, 4),
+            (24.0, 24),
+            (30.0, 24),
+        ] {
+            assert_eq!(whole_hours(Hours(length)), hours, "{length}");
+        }
+    }
+}

@@ -155,4 +155,60 @@ mod tests {
         assert_eq!(clocks.len(), 1);
         assert_eq!(clocks[0].redry_by, roll().lifted + TimeDelta::days(2));
     }
+
+    fn outlook(rolls: Vec<RollClock>) -> BlockOutlook {
+        BlockOutlook {
+            block: roll().block,
+            hours: Vec::new(),
+            dry: Vec::new(),
+            dry_offset: None,
+            rolls,
+            windows: Vec::new(),
+            openings: Vec::new(),
+            critical_gust: crate::units::MetresPerSecond(17.0),
+            worst_hour: None,
+            light: Vec::new(),
+            slots: Vec::new(),
+        }
+    }
+
+    #[test]
+    fn a_clock_belongs_to_one_block_one_run_of_rows_and_one_lift() {
+        let ground = Ground {
+            damp: vec![roll()],
+            ..Ground::default()
+        };
+        let due = |change: fn(&mut DampRoll)| {
+            let mut other = roll();
+            change(&mut other);
+            let computed = clock(&other, Some(Roll::Damp), &[15.0]);
+            let mut outlook = outlook(vec![computed]);
+            outlook.block = other.block;
+            let [found] = &clocks(&ground, &[outlook])[..] else {
+                panic!("one roll, one clock")
+            };
+            assert_eq!(found.lifted, roll().lifted);
+            (found.known, found.redry_by - found.lifted)
+        };
+        let unknown = (false, TimeDelta::days(2));
+        assert_eq!(due(|_| ()), (true, TimeDelta::days(5)));
+        assert_eq!(due(|other| other.lifted -= TimeDelta::hours(1)), unknown);
+        assert_eq!(due(|other| other.rows.last = 9), unknown);
+        assert_eq!(due(|other| other.block = BlockId("Creek".to_owned())), unknown);
+    }
+
+    #[test]
+    fn the_store_stays_as_warm_as_in_the_last_hour_that_is_known() {
+        let stamps = crate::weather::Stamps {
+            first: "2026-03-08T02:00:00Z".parse().unwrap(),
+            count: 7,
+        };
+        let mut run = crate::weather::Run::unknown(7);
+        for (k, air_c) in [(0, 30.0), (2, 10.0), (4, 20.0)] {
+            run.temperature.put(k, Some(air_c));
+        }
+        let timeline = super::super::climate::timeline(&run, stamps, 0, 7);
+        // Lifted in the hour of row 1, of which nothing is known: the hours before the lift do not count.
+        assert_eq!(store_c(&roll(), &timeline), [10.0, 10.0, 20.0, 20.0, 20.0]);
+    }
 }

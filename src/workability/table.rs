@@ -142,3 +142,94 @@ fn cell(
         setting,
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::model_run::{Felt, MemberHour, Water};
+    use super::*;
+    use crate::alley::Alley;
+    use crate::physics::Sunlight;
+
+    /// A fine dry hour of which the water on the cover is known.
+    const FINE: MemberHour = MemberHour {
+        weather: Ok(Felt {
+            gust: 3.0,
+            gust_cover: 1.0,
+            utilisation: 0.1,
+            rain: 0.0,
+            air: 15.0,
+            thunder: false,
+            snow: false,
+        }),
+        water: Water {
+            film: 0.0,
+            pond: 0.0,
+            under: 0.0,
+            wet_top: false,
+            wet_under: false,
+            frost: false,
+            known: true,
+            doubtful: false,
+            light: 0.0,
+        },
+    };
+
+    /// Row 5 of ten fine hours of which that of row `k` has other water, at a lead of `lead_h` hours if there is one
+    /// forecast only.
+    fn row_5(job: Job, k: usize, change: fn(&mut Water), lead_h: Option<f64>) -> Result<Cell, Unknown> {
+        let mut hours = vec![FINE; 10];
+        change(&mut hours[k].water);
+        let member = Member {
+            hours,
+            rows: Vec::new(),
+            horizon: 10,
+        };
+        let model = ModelRun {
+            alley: Alley::default(),
+            irrigation: Vec::new(),
+            light: Sunlight {
+                hours: Vec::new(),
+                sky_view: 1.0,
+            },
+            members: Vec::new(),
+            main: None,
+            critical_gust: 20.0,
+        };
+        let lead = lead_h.map(|lead_h| Lead {
+            first_h: lead_h - 6.0,
+            half_job_h: 1.0,
+        });
+        cell(job, &Limits::default(), &model, &member, 5, lead)
+    }
+
+    fn reads(k: usize, lead_h: Option<f64>) -> bool {
+        let unknown = row_5(Job::Lift, k, |water| water.known = false, lead_h);
+        let wet = row_5(Job::Lift, k, |water| water.film = 0.5, lead_h);
+        let wet = wet.is_ok_and(|cell| cell.setting.conditions.film.0 > 0.4);
+        assert_eq!(unknown == Err(Unknown::Water), wet, "row {k} at {lead_h:?}");
+        wet
+    }
+
+    /// The wetness of an hour is the worst of rows k-1-margin to k; the margin is 0 up to 12 h ahead, 1 up to 48 h, then 2.
+    #[test]
+    fn water_that_is_not_known_in_the_hours_before_makes_a_lift_unknown() {
+        for (lead_h, first) in [
+            (None, 4),
+            (Some(12.0), 4),
+            (Some(12.5), 3),
+            (Some(48.0), 3),
+            (Some(48.5), 2),
+        ] {
+            for k in 0..10 {
+                assert_eq!(reads(k, lead_h), (first..=5).contains(&k), "row {k} at {lead_h:?}");
+            }
+        }
+    }
+
+    #[test]
+    fn a_job_that_needs_no_dry_cover_is_judged_on_water_that_is_not_known() {
+        for job in [Job::Lay, Job::Fold, Job::Check] {
+            assert!(row_5(job, 4, |water| water.known = false, None).is_ok());
+        }
+    }
+}

@@ -264,3 +264,79 @@ fn a_warm_day_with_holes_does_not_pass_for_a_cool_one() {
     }
     assert!(said(&orchard.letter(), "How hot").is_some());
 }
+
+/// What is said of the grass under weather by hours before today's noon, standard time: air, dew point, wind and rain.
+fn grass(weather: impl Fn(usize) -> [f64; 4]) -> String {
+    let mut orchard = SmallOrchard::on_a_dry_morning();
+    // Three days more of past.
+    let timeline = orchard.timeline.as_mut().unwrap();
+    timeline.stamps.first -= chrono::TimeDelta::days(3);
+    timeline.now_row += 72;
+    let noon = timeline.stamps.row(at(0, 13.0)).unwrap();
+    let orchard = always(orchard, |run, k| {
+        let [air, dew, wind, rain] = weather(noon.saturating_sub(k));
+        run.temperature.put(k, Some(air));
+        run.dew_point.put(k, Some(dew));
+        run.wind.put(k, Some(wind));
+        run.rain.put(k, Some(rain));
+    });
+    let told = said(&cutting(orchard, &[]).letter(), "hot tool").unwrap();
+    let (_, told) = told.split_once(": ").unwrap();
+    told.split_once('.').unwrap().0.to_owned()
+}
+
+const ANY_DAY: &str = "grass and twigs can burn on any day";
+const EASILY: &str = "dry grass catches fire easily today";
+const A_SPARK: &str = "a spark is enough for dry grass today";
+
+/// Van Wagner 1987, computed apart in Python: begun at 85 five days back the code is 85.8 today; begun four days back
+/// it would be 84.2, and six days back, with the rain of that day, 83.7.
+#[test]
+fn dryness_of_the_grass_is_counted_from_five_days_back() {
+    let said = grass(|ago| match ago / 24 {
+        5 => [30.0, 0.0, 2.0, 0.0],
+        6 => [-5.0, -12.4, 0.0, 2.5],
+        _ => [-5.0, -12.4, 0.0, 0.0],
+    });
+    assert_eq!(said, EASILY);
+}
+
+/// Rain of the 24 hours before noon (Van Wagner 1987), computed apart in Python: 5 mm in them bring the code from 95 to
+/// 82; a day later it is 93 again.
+#[test]
+fn rain_counts_for_the_day_whose_noon_follows_it() {
+    let rained = |ago_h: usize| grass(|ago| [30.0, 4.5, 0.5, if ago == ago_h { 5.0 } else { 0.0 }]);
+    assert_eq!(rained(500), A_SPARK);
+    assert_eq!((rained(0), rained(23)), (ANY_DAY.to_owned(), ANY_DAY.to_owned()));
+    assert_eq!(rained(24), A_SPARK);
+}
+
+/// Initial spread index 10, computed apart in Python: 9.99 at 0.66 m/s and 10.01 at 0.67 m/s, which are 2.4 km/h.
+#[test]
+fn wind_is_told_to_carry_a_fire_from_an_index_of_ten() {
+    assert_eq!(grass(|_| [30.0, 4.5, 0.66, 0.0]), A_SPARK);
+    assert_eq!(
+        grass(|_| [30.0, 4.5, 0.67, 0.0]),
+        "grass catches fire easily, wind carries it fast"
+    );
+}
+
+/// NIOSH 2016-106 (from memory) at 300 W: 24.97 °C WBGT for people who are new to heat, 28.21 °C for those who are not.
+/// Without sunlight the simple sum of temperature and vapour stands in; its dew points were computed apart in Python for
+/// 24.87, 25.07, 28.11 and 28.31 °C.
+#[test]
+fn warm_and_hot_begin_at_the_limits_for_work_of_three_hundred_watts() {
+    let told = |dew: f64| {
+        let weather = [
+            (Quantity::Temperature, Some(26.0)),
+            (Quantity::DewPoint, Some(dew)),
+            (Quantity::Shortwave, None),
+        ];
+        let told = said(&with(0..RUNS, (13.0, 16.0), &weather).letter(), "over the white cover");
+        told.map(|told| told.split(' ').next().unwrap().to_owned())
+    };
+    assert_eq!(told(13.81), None);
+    assert_eq!(told(14.31).as_deref(), Some("Warm"));
+    assert_eq!(told(20.46).as_deref(), Some("Warm"));
+    assert_eq!(told(20.81).as_deref(), Some("Hot"));
+}

@@ -6,7 +6,7 @@ use chrono::{Days, NaiveDate};
 use covercast::farm::block::{BlockId, Rows};
 use covercast::farm::harvest::Blackout;
 use covercast::farm::{Farm, Job};
-use covercast::plan::of_farm::usual::Usual;
+use covercast::plan::of_farm::usual::{Usual, UsualHalf};
 use covercast::plan::of_farm::{
     Before, FarmCase, HalfDay, Inputs, SeasonPlan, Standing, WhyNot, case_of, plan_season, slot_of,
 };
@@ -335,4 +335,139 @@ fn yesterdays_plan_is_kept_unless_moving_pays() {
 fn the_same_morning_gives_the_same_plan() {
     let farm = farm(vec![pick("Creek", "2026-04-14"), pick("Mill", "2026-05-24")]);
     assert_eq!(season(&farm, &[]), season(&farm, &[]));
+}
+
+/// Seven weeks and seven days before picking for laying, ten days for lifting: slots are half-days.
+#[test]
+fn the_first_and_last_half_days_offered_are_seven_weeks_seven_days_and_ten_days_before_picking() {
+    let made = case(&farm(vec![pick("Creek", "2026-05-23")]), &[]);
+    let creek = lot(&made, "Creek 1");
+    // 23 May less two days either way is 72 days ahead; no rest day stands at any of the ends.
+    assert_eq!(creek.pick_slot, 144);
+    let lays: Vec<usize> = creek.lay_machine.iter().map(|lay| lay.0).collect();
+    assert_eq!((lays.first(), lays.last()), (Some(&46), Some(&130)));
+    let rolls: Vec<usize> = of_kind(creek, Kind::Roll);
+    assert_eq!((rolls.first(), rolls.last()), (Some(&124), Some(&143)));
+}
+
+fn of_kind(lot: &Lot, kind: Kind) -> Vec<usize> {
+    let lifts = lot.lift.iter().filter(|lift| lift.1 == kind);
+    lifts.map(|lift| lift.0).collect()
+}
+
+/// Seven days give some colour, fewer none.
+#[test]
+fn a_block_picked_in_seven_days_may_still_be_laid_today_and_one_picked_in_six_may_not() {
+    let lays = |first: &str| {
+        let farm = farm(vec![pick("Creek", first)]);
+        let outlooks = [forecast("Creek", slots(10, 10, 0))];
+        let made = with(&farm, &[], &outlooks, &before(), case_of);
+        let lot = made.case.lots.iter().find(|lot| lot.block == "Creek");
+        let lays: Option<Vec<usize>> = lot.map(|lot| lot.lay_machine.iter().map(|lay| lay.0).collect());
+        lays.ok_or_else(|| made.left_out.iter().find(|left| left.block.0 == "Creek").unwrap().why)
+    };
+    assert_eq!(lays("2026-03-19"), Ok(vec![0]));
+    assert_eq!(lays("2026-03-18"), Err(WhyNot::TooLate));
+}
+
+/// Nothing is planned on a chance below one in five.
+#[test]
+fn half_days_with_a_chance_of_less_than_a_fifth_are_not_offered() {
+    let mut farm = farm(vec![pick("Creek", "2026-05-23")]);
+    // Small enough to fit a half-day at any chance.
+    farm.blocks.truncate(1);
+    farm.blocks[0].rows = vec![Metres(102.0); 2];
+    let offered = |chance: f64| {
+        let half = UsualHalf {
+            lay: chance,
+            lift: chance,
+            beaten: 0.0,
+        };
+        let made = case_of(&Inputs {
+            farm: &farm,
+            ground: &Ground::at(&[laid_rows((1, 1))], now()),
+            outlooks: &[],
+            usual: &Usual::of_weeks(vec![[half; 2]]).unwrap(),
+            before: &before(),
+            now: now(),
+        });
+        let laid = made.case.lots.iter().filter(|lot| !lot.lay_machine.is_empty()).count();
+        let rolls = of_kind(lot(&made, "Creek 1"), Kind::Roll).len();
+        (laid > 0, rolls > 0)
+    };
+    assert_eq!(offered(0.200), (true, true));
+    assert_eq!(offered(0.199), (false, false));
+}
+
+fn laid_rows(rows: (u32, u32)) -> Entry {
+    let mut entry = laid("Creek", "2026-02-20T08:00:00Z");
+    (entry.rows.first, entry.rows.last) = rows;
+    entry
+}
+
+#[test]
+fn where_nobody_works_up_to_picking_the_next_two_working_half_days_are_for_folding() {
+    let mut farm = farm(vec![pick("Creek", "2026-03-12")]);
+    farm.crew.workdays.retain(|day| *day != chrono::Weekday::Tue);
+    let made = case(&farm, &[laid("Creek", "2026-02-10T08:00:00Z")]);
+    // Picking may begin today, a Tuesday.
+    assert_eq!(lot(&made, "Creek 1").pick_slot, 0);
+    assert_eq!(of_kind(lot(&made, "Creek 1"), Kind::Fold), [2, 3]);
+}
+
+/// One person has five hours: 65 % of them are 11 700 s. Laying and tying takes 10 980 s for 700 m and 12 548 s for
+/// 800 m: two people for every machine hour at 700 m/h, and 36 ties of 15 s a row.
+#[test]
+fn a_lot_that_fits_a_half_day_only_at_a_better_chance_is_cut() {
+    let lots = |rows: usize| {
+        let mut farm = farm(vec![pick("Creek", "2026-05-20")]);
+        farm.crew.people = 1;
+        farm.blocks.truncate(1);
+        farm.blocks[0].rows = vec![Metres(102.0); rows];
+        let made = case(&farm, &[]);
+        made.case.lots.len() + made.left_out.len()
+    };
+    assert_eq!((lots(7), lots(8)), (1, 2));
+}
+
+/// Wait or act, backward from picking, computed apart in Python from the rule: `J` is what is lost if all is missed, 6516
+/// cents (folding 12 768, less the lift's 6 252); a failed call-out costs 900; nothing is given up, because colour and
+/// ties are worth nothing here. The four days ahead count as forecast, later half-days by the four common bins.
+#[test]
+fn going_today_is_weighed_against_the_half_days_that_are_left() {
+    let mut farm = farm(vec![pick("Creek", "2026-03-20")]);
+    (farm.costs.colour_value_per_m, farm.costs.retie_per_m) = (0.0, 0.0);
+    let advice = |good: usize| {
+        let mut half_days = slots(10, 3, 0);
+        for (slot, good) in [(0, good), (1, 0)] {
+            let runs: Vec<bool> = (0..10).map(|run| run < good).collect();
+            half_days[slot].usable = vec![(Job::Lift, Some(runs))];
+        }
+        let entries = [laid("Creek", "2026-02-10T08:00:00Z")];
+        let outlooks = [forecast("Creek", half_days)];
+        let plan = with(&farm, &entries, &outlooks, &before(), |inputs| {
+            plan_season(inputs).unwrap()
+        });
+        plan.lots[0].advice.unwrap()
+    };
+    for (good, go, close, loss) in [
+        (5, false, false, 508.70),
+        (6, false, true, 508.70),
+        (7, true, false, 422.61),
+        (9, true, false, 140.87),
+    ] {
+        let advice = advice(good);
+        assert_eq!((advice.go, advice.close_call), (go, close), "{advice:?}");
+        assert!((advice.threshold.unwrap() - 0.6389).abs() < 1e-4, "{advice:?}");
+        assert!((advice.loss_waiting_cents - 508.70).abs() < 0.1, "{advice:?}");
+        assert!((advice.loss_now_cents - loss).abs() < 0.1, "{advice:?}");
+        assert_eq!(
+            advice.when,
+            HalfDay {
+                day: day("2026-03-10"),
+                half: Half::Morning
+            }
+        );
+        assert_eq!(advice.chances_left, 12);
+    }
 }

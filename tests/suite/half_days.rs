@@ -132,3 +132,17 @@ fn with_one_forecast_there_is_one_run_and_further_days_shrink() {
     assert!(lay[0] >= lay[4], "{lay:?}");
     assert_eq!(slot(&look, 0, Half::Morning).of(Job::Lift).unwrap().len(), 1);
 }
+
+/// An hour succeeds from a worth of 0.35 by the cover model; for ties to be checked a gust of 9 m/s is worth 1 and one of
+/// 14 m/s nothing, so that 12.25 m/s is worth 0.35.
+#[test]
+fn a_half_day_counts_hours_from_a_worth_of_0_35() {
+    let of = |gust: f64| {
+        let mut timeline = members();
+        put(&mut timeline, Quantity::Gust, 0..120, Some(gust));
+        let look = look_with(&timeline, &Ground::default(), &[request(Job::Check, 1.0)]);
+        good(slot(&look, 1, Half::Afternoon), Job::Check)
+    };
+    assert_eq!(of(12.2), Some(10));
+    assert_eq!(of(12.3), Some(0));
+}

@@ -312,3 +312,24 @@ fn nobody_walks_the_ties_of_a_cover_that_is_lifted_first() {
     let alone = plan(&farm, &out, &[outlook("Creek", vec![walk])]);
     assert_eq!(alone.tasks.len(), 1, "the walk is due when nothing is lifted");
 }
+
+#[test]
+fn a_block_of_which_only_some_rows_are_folded_aside_still_has_the_others_to_fold() {
+    let farm = farm(vec![pick("Creek", "2026-03-16")]);
+    let folded = |last: u32| {
+        let mut entry = laid("Creek", "2026-02-10T08:00:00Z");
+        let mut entries = vec![entry.clone()];
+        entry.event = Event::Folded;
+        entry.rows.last = last;
+        entry.at += TimeDelta::days(20);
+        entries.push(entry);
+        let ground = Ground::at(&entries, now());
+        let out = covercast::plan::need::out_view(&ground, &BlockId("Creek".to_owned()), now()).unwrap();
+        assert_eq!((out.rows.first, out.rows.last), (1, 8));
+        let folds = needs(&farm, &ground, now()).iter().any(|need| need.job == Job::Fold);
+        (out.folded, folds)
+    };
+    assert_eq!(folded(4), (false, true));
+    assert_eq!(folded(7), (false, true));
+    assert_eq!(folded(8), (true, false));
+}
