@@ -64,7 +64,10 @@ async fn pull(farm: Arc<Farm>, settings: Arc<Settings>, seen: Seen, now: DateTim
 
 /// Links of indices that were asked, by farm and service. They are lost with the process, and asked once more.
 #[derive(Debug, Clone, Default)]
-struct Seen(Arc<Mutex<BTreeMap<(FarmId, String), BTreeSet<String>>>>);
+struct Seen(Arc<Mutex<Asked>>);
+
+/// Links by farm and service.
+type Asked = BTreeMap<(FarmId, String), BTreeSet<String>>;
 
 impl Seen {
     fn of(&self, place: &(FarmId, String)) -> BTreeSet<String> {

@@ -14,10 +14,10 @@ pub(super) fn read(service: &Service, bytes: &[u8], context: &Context<'_>) -> Re
             met_norway::read(bytes, context)
         }
         ServiceKind::NwsGridpoint => nws::read(bytes, context),
-        ServiceKind::Mosmix => match recognise(bytes) {
-            Form::Zip | Form::Kml => mosmix::read_station(bytes, service.station.as_deref(), context),
-            _ => recognised(bytes, context),
-        },
+        ServiceKind::Mosmix if matches!(recognise(bytes), Form::Zip | Form::Kml) => {
+            mosmix::read_station(bytes, service.station.as_deref(), context)
+        }
+        ServiceKind::Mosmix => recognised(bytes, context),
         ServiceKind::NwsObservations | ServiceKind::NwsAlerts | ServiceKind::Cap => recognised(bytes, context),
     }
 }

@@ -34,12 +34,16 @@ pub(super) fn read(bytes: &[u8]) -> Result<Feed, Refusal> {
         nodes_limit: MOST_NODES,
         ..ParsingOptions::default()
     };
-    let document = Document::parse_with_options(text, options).map_err(|error| match error {
-        roxmltree::Error::DtdDetected => Refusal::Doctype,
-        roxmltree::Error::NodesLimitReached => Refusal::TooBig,
-        other => Refusal::NotXml {
-            at: u64::from(other.pos().row),
-        },
+    let document = Document::parse_with_options(text, options).map_err(|error| {
+        if matches!(error, roxmltree::Error::DtdDetected) {
+            Refusal::Doctype
+        } else if matches!(error, roxmltree::Error::NodesLimitReached) {
+            Refusal::TooBig
+        } else {
+            Refusal::NotXml {
+                at: u64::from(error.pos().row),
+            }
+        }
     })?;
     let root = document.root_element();
     let alerts: Vec<Warning> = root

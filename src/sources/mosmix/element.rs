@@ -18,6 +18,9 @@ const HALF: f64 = 50.0;
 /// Temperature of the ice point \[K\].
 const ICE_POINT_K: f64 = 273.15;
 
+/// One element as told, step by step.
+type Row = Vec<(DateTime<Utc>, Cell)>;
+
 /// Elements in the order of [`Station::values`].
 const NAMES: [&str; COUNT] = [
     "TTT", "Td", "FF", "DD", "N", "Neff", "FX1", "RR1c", "Rad1h", "ww", "wwT", "wwM", "wwS",
@@ -163,7 +166,7 @@ impl<'a> Values<'a> {
         if told.is_empty() { "-" } else { told }
     }
 
-    fn of_if_told(&self, name: &'static str) -> Result<Option<Vec<(DateTime<Utc>, Cell)>>, Refusal> {
+    fn of_if_told(&self, name: &'static str) -> Result<Option<Row>, Refusal> {
         if self.is_told(name) {
             self.of(name).map(Some)
         } else {
