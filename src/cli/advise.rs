@@ -206,10 +206,10 @@ fn recorded(files: &[PathBuf], farm: &Farm, codes: &BTreeSet<Code>, now: DateTim
 /// Whether a recorded file holds official warnings. An archive may hold them or a forecast.
 fn has_warnings(bytes: &[u8]) -> bool {
     let form = recognise(bytes);
-    if form == Form::Zip {
-        return cap::read(bytes).is_ok_and(|feed| !feed.warnings.is_empty());
+    if matches!(form, Form::WarningsJson | Form::Cap | Form::Index) {
+        return cap::read(bytes).is_ok();
     }
-    matches!(form, Form::WarningsJson | Form::Cap | Form::Index) && cap::read(bytes).is_ok()
+    form == Form::Zip && cap::read(bytes).is_ok_and(|feed| !feed.warnings.is_empty())
 }
 
 fn one_recorded(bytes: &[u8], file: &Path, farm: &Farm, now: DateTime<Utc>) -> Turn {

@@ -332,6 +332,7 @@ pub(super) fn stored(result: Result<(), Fault>) {
 
 #[cfg(test)]
 mod tests {
+    use std::collections::BTreeSet;
     use std::path::Path;
     use std::sync::atomic::{AtomicUsize, Ordering};
     use std::sync::{Arc, Mutex};
@@ -344,7 +345,9 @@ mod tests {
     use crate::farm::crew::{Crew, Person, Role};
     use crate::farm::site::Site;
     use crate::farm::zone::Zone;
+    use crate::store::Feed;
     use crate::units::{Degrees, DisplayUnits, Metres};
+    use crate::weather::warning::Warned;
     use crate::{deliver, sources};
 
     fn farm(id: &str, zone: &str, addresses: &[&str]) -> Arc<Farm> {
@@ -493,6 +496,76 @@ mod tests {
             );
         }
         assert_eq!(jobs.iter().filter(|(_, outcome)| outcome == "done").count(), 6);
+    }
+
+    fn warned(kind: &str, id: &str, references: &str) -> Feed {
+        let message = format!(
+            "<alert xmlns=\"urn:oasis:names:tc:emergency:cap:1.2\"><identifier>{id}</identifier><sender>met@example.org</sender>\
+             <sent>2026-03-10T03:00:00Z</sent><status>Actual</status><msgType>{kind}</msgType><scope>Public</scope>\
+             <references>{references}</references><info><event>Severe gales</event><urgency>Expected</urgency>\
+             <severity>Severe</severity><certainty>Likely</certainty><expires>2026-03-12T20:00:00Z</expires>\
+             <area><areaDesc>The valley</areaDesc><polygon>-39,176 -39,178 -41,178 -41,176 -39,176</polygon></area></info></alert>"
+        );
+        Feed {
+            service: "met".to_owned(),
+            issued: None,
+            fetched: None,
+            fault: None,
+            fault_since: None,
+            next_try: None,
+            packed: None,
+            warned: Some(Warned {
+                warnings: sources::cap::read(message.as_bytes()).unwrap().warnings,
+                codes: BTreeSet::new(),
+            }),
+        }
+    }
+
+    #[tokio::test(start_paused = true)]
+    async fn a_warning_that_was_ended_before_it_came_stays_ended_over_a_start() {
+        let folder = tempfile::tempdir().unwrap();
+        let orders = orders(
+            folder.path(),
+            vec![farm("larkrise", "Europe/Rome", &["a@farm.example"])],
+            5,
+            30,
+        );
+        let telling = |feeds: Vec<Feed>| Work {
+            pull: Arc::new(move |_, _, _| {
+                let feeds = feeds.clone();
+                Box::pin(async { feeds })
+            }),
+            decide: Arc::new(|question| {
+                let held = question.memory.warnings.active(question.now).len();
+                assert!(held <= 1, "the letter knows of {held} warnings");
+                decided(&question)
+            }),
+        };
+        let cancel = warned("Cancel", "c", "met@example.org,a,2026-03-10T03:00:00Z");
+        let id = FarmId("larkrise".to_owned());
+        let active = |now: &str| {
+            let store = Store::open(&folder.path().join("state")).unwrap();
+            let register = store.warnings(&id).unwrap();
+            register.active(now.parse().unwrap()).len()
+        };
+        run_for(
+            3,
+            "2026-03-10T03:30:00Z",
+            folder.path(),
+            orders.clone(),
+            telling(vec![cancel]),
+        )
+        .await;
+        assert_eq!(active("2026-03-10T07:00:00Z"), 0);
+        let late = vec![warned("Alert", "a", ""), warned("Alert", "b", "")];
+        run_for(24, "2026-03-10T07:00:00Z", folder.path(), orders.clone(), telling(late)).await;
+        assert_eq!(active("2026-03-11T07:00:00Z"), 1, "b holds and a does not");
+        run_for(1, "2026-03-11T08:00:00Z", folder.path(), orders, work()).await;
+        assert_eq!(
+            active("2026-03-11T09:00:00Z"),
+            1,
+            "a service that falls silent ends nothing"
+        );
     }
 
     #[tokio::test(start_paused = true)]

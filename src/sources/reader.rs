@@ -17,9 +17,8 @@ pub(super) fn read(service: &Service, bytes: &[u8], context: &Context<'_>) -> Re
         ServiceKind::Mosmix if matches!(recognise(bytes), Form::Zip | Form::Kml) => {
             mosmix::read_station(bytes, service.station.as_deref(), context)
         }
-        ServiceKind::Mosmix | ServiceKind::NwsObservations | ServiceKind::NwsAlerts | ServiceKind::Cap => {
-            recognised(bytes, context)
-        }
+        ServiceKind::Mosmix => recognised(bytes, context),
+        ServiceKind::NwsObservations | ServiceKind::NwsAlerts | ServiceKind::Cap => recognised(bytes, context),
     }
 }
 

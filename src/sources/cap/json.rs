@@ -11,8 +11,9 @@ use super::raw::{self, RawInfo};
 use super::text::{HEADLINE, NAME, clean};
 use crate::weather::warning::{Area, Key, Warning};
 
-/// Most values in one reply.
-const MOST_VALUES: usize = 600_000;
+/// Most values in one reply: what the longest fetch of 8 MiB holds at the density of recorded lists, and no more
+/// than the memory of a small machine takes.
+const MOST_VALUES: usize = 250_000;
 /// Longest text that is kept \[bytes\].
 const LONGEST: usize = 400_000;
 /// Most messages.

@@ -46,9 +46,20 @@ pub fn read(bytes: &[u8]) -> Result<Feed, Refusal> {
     match plain.iter().find(|byte| !byte.is_ascii_whitespace()) {
         None => Err(Refusal::Empty),
         Some(_) if plain.starts_with(b"PK") => archive(plain),
+        Some(b'<') if is_page(plain) => Err(Refusal::WebPage),
         Some(b'<') => xml::read(plain),
         Some(_) => json::read(plain),
     }
+}
+
+/// Whether it is a web page, such as that of a network that wants a login.
+fn is_page(bytes: &[u8]) -> bool {
+    let head = bytes.trim_ascii_start();
+    let starts = |with: &[u8]| {
+        head.get(..with.len())
+            .is_some_and(|head| head.eq_ignore_ascii_case(with))
+    };
+    starts(b"<!doctype html") || starts(b"<html")
 }
 
 fn archive(bytes: &[u8]) -> Result<Feed, Refusal> {

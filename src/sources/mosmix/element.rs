@@ -10,9 +10,6 @@ use super::super::refusal::Refusal;
 use super::kml::{Head, Station};
 use crate::weather::{Quantity, Valid};
 
-/// Cells with their stamps.
-type Stamped = Vec<(DateTime<Utc>, Cell)>;
-
 /// Chance of thunder from which the hour counts as one with thunder; as for every service.
 const THUNDERY: f64 = 20.0;
 /// Chance of fog, and of solid precipitation, from which the hour counts as one with it.
@@ -20,6 +17,9 @@ const HALF: f64 = 50.0;
 
 /// Temperature of the ice point \[K\].
 const ICE_POINT_K: f64 = 273.15;
+
+/// One element as told, step by step.
+type Row = Vec<(DateTime<Utc>, Cell)>;
 
 /// Elements in the order of [`Station::values`].
 const NAMES: [&str; COUNT] = [
@@ -166,7 +166,7 @@ impl<'a> Values<'a> {
         if told.is_empty() { "-" } else { told }
     }
 
-    fn of_if_told(&self, name: &'static str) -> Result<Option<Stamped>, Refusal> {
+    fn of_if_told(&self, name: &'static str) -> Result<Option<Row>, Refusal> {
         if self.is_told(name) {
             self.of(name).map(Some)
         } else {
