@@ -7,7 +7,7 @@ use std::process::{Child, Command, Stdio};
 use std::sync::Arc;
 use std::time::Duration;
 
-use chrono::{DateTime, Utc};
+use covercast::daemon::Clock;
 use covercast::sources::prepare_tls;
 use covercast::sources::station::{News, listen};
 use covercast::weather::reading::{Measured, Reading};
@@ -128,7 +128,7 @@ impl Ear {
              {{ pointer = \"\", topic = \"farm/gust\", quantity = \"gust\", unit = \"km/h\" }}]\n"
         );
         let (tell, news) = mpsc::channel(64);
-        let now = || DateTime::<Utc>::from(std::time::SystemTime::now());
+        let now = || Clock::Wall.now();
         let task = tokio::spawn(listen(Arc::new(station(&block, folder)), now, tell));
         Self { news, task }
     }
@@ -175,7 +175,7 @@ impl std::ops::Drop for Ear {
 }
 
 fn seconds_ago(seconds: i64) -> i64 {
-    DateTime::<Utc>::from(std::time::SystemTime::now()).timestamp() - seconds
+    Clock::Wall.now().timestamp() - seconds
 }
 
 #[tokio::test]

@@ -137,16 +137,16 @@ fn the_risk_of_the_last_afternoon_is_that_of_folding() {
     let last = creek.pick_slot - 1;
     let held: i64 = made.case.sites[0].hold_cents_per_km[..last].iter().sum();
     // Fold: 0.12 a metre, and three times 2112 s of wages at 18 an hour. Call-out: 4 people x 18 / 8.
-    let fold = 9_600.0 + 3.0 * 2112.0 * 0.5;
+    let fold = 9_600 + 3 * 2112 / 2;
     let labour = (2 * 3600 + 288 * 8) / 2 + 3600 * 15 / 36;
-    let risk = 0.4 * (0.25 * 900.0 + fold) + 0.6 * 400.0;
-    let expected = labour + risk as i64 + held * 800 / 1000;
+    let risk = (4 * (900 / 4 + fold) + 6 * 400) / 10;
+    let expected = labour + risk + held * 800 / 1000;
     assert!(
         (cost(last, Kind::Roll) - expected).abs() <= 1,
         "{} {expected}",
         cost(last, Kind::Roll)
     );
-    assert_eq!(cost(last, Kind::Fold), fold as i64 + held * 800 / 1000);
+    assert_eq!(cost(last, Kind::Fold), fold + held * 800 / 1000);
 }
 
 #[test]
@@ -285,11 +285,8 @@ fn a_forecast_decides_the_first_days_and_fades_into_what_is_usual() {
     let site = &made.case.sites[0];
     assert_eq!(made.case.forecast_slots, 20);
     assert_eq!(site.p_lift[0], 1000);
-    // Eight days ahead the runs count e^-1, the usual 0.33 of a morning the rest.
-    assert_eq!(
-        site.p_lift[16],
-        (1000.0 * (0.33 + 0.67 * (-1.0_f64).exp())).round() as i64
-    );
+    // Eight days ahead the runs count e^-1 = 0.3679, the usual 0.33 of a morning the rest: 0.33 + 0.67 * 0.3679.
+    assert_eq!(site.p_lift[16], 576);
     assert_eq!(site.p_lift[20], 330);
     assert_eq!(site.members_lift.len(), 10);
     assert_eq!(site.members_lift[0], "1".repeat(20));

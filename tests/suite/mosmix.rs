@@ -51,8 +51,11 @@ struct Made {
     issue: &'static str,
     missing: &'static str,
     hours: usize,
-    stations: Vec<(&'static str, &'static str, Vec<(&'static str, String)>)>,
+    stations: Vec<MadeStation>,
 }
+
+/// Name, place, and values by element.
+type MadeStation = (&'static str, &'static str, Vec<(&'static str, String)>);
 
 fn made() -> Made {
     Made {

@@ -5,6 +5,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use chrono::{DateTime, TimeDelta, Utc};
+use covercast::daemon::Clock;
 use covercast::settings::service_from_text;
 use covercast::sources::station::{Batch, Station};
 use covercast::weather::gates;
@@ -230,7 +231,7 @@ fn every_recorded_report_agrees_with_the_library_for_metar() {
         for report in text.split('=') {
             let groups: Vec<&str> = report.split_whitespace().collect();
             let is_time = |group: &&str| group.len() == 7 && group.ends_with('Z');
-            let Some(start) = groups.iter().position(|group| is_time(group)) else {
+            let Some(start) = groups.iter().position(is_time) else {
                 continue;
             };
             let Some(code) = start.checked_sub(1).map(|before| groups[before]) else {
@@ -381,7 +382,7 @@ fn check_says_how_a_station_comes_and_what_becomes_of_its_wind() {
 
 #[test]
 fn a_daemon_keeps_what_is_dropped_and_status_says_when_it_was_heard() {
-    let now = DateTime::<Utc>::from(std::time::SystemTime::now());
+    let now = Clock::Wall.now();
     let place = Workplace::new("Etc/UTC", "23:59", &["m@farm.example"]);
     fs::create_dir(place.path("readings")).unwrap();
     let row = |minutes: i64, air: &str| {
