@@ -248,7 +248,7 @@ fn what_cannot_be_planned_says_why() {
 }
 
 /// Half-days of the first `days` days; of the runs, `good` of ten hold work.
-fn slots(days: u64, good: usize, beaten: usize) -> Vec<Slot> {
+pub(crate) fn slots(days: u64, good: usize, beaten: usize) -> Vec<Slot> {
     let runs: Vec<bool> = (0..10).map(|run| run < good).collect();
     (0..days)
         .flat_map(|more| [(more, Half::Morning), (more, Half::Afternoon)])

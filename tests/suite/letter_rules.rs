@@ -379,7 +379,20 @@ fn the_letter_reads_back_from_its_json() {
 fn the_json_has_the_keys_of_its_schema_and_no_others() {
     let schema: Value = serde_json::from_str(json::LETTER_SCHEMA).unwrap();
     let mut seen = BTreeSet::new();
-    for (morning, letter) in letters() {
+    // What the others do not show: an official warning, and a cover that could be lifted today or later.
+    let mut warned = SmallOrchard::on_a_dry_morning().with_its_season_planned();
+    warned.warnings = crate::warnings::long_notices();
+    for notice in &mut warned.warnings {
+        notice.sent = warned.now - chrono::TimeDelta::hours(1);
+        (notice.from, notice.until) = (
+            warned.now + chrono::TimeDelta::hours(6),
+            warned.now + chrono::TimeDelta::hours(14),
+        );
+    }
+    for outlook in &mut warned.outlooks {
+        outlook.slots = crate::farm_season::slots(10, 9, 0);
+    }
+    for (morning, letter) in letters().into_iter().chain([("warned", warned.letter())]) {
         let value: Value = serde_json::from_str(&json::render(&letter).unwrap()).unwrap();
         fits(&value, &schema, &schema, morning, &mut seen);
     }

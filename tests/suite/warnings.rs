@@ -539,6 +539,12 @@ fn long_message() -> Made {
     message
 }
 
+/// Notices that hold on the dry morning.
+pub(crate) fn long_notices() -> Vec<Notice> {
+    let register = taken(&[&long_message()]);
+    register.active(at(NOW)).into_iter().cloned().collect()
+}
+
 #[test]
 fn the_letter_quotes_a_long_warning_once_with_issuer_and_times() {
     let mut orchard = SmallOrchard::on_a_dry_morning();
