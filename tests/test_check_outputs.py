@@ -23,7 +23,8 @@ GO: lift Creek this afternoon, from 13:30.
 HTML = """<!doctype html><html lang="en"><head><title>Letter</title><style>p{color:#2A2622}</style></head><body>
 <p>Issued: Tue 10 Mar 2026, 05:30</p><p>Good until: Wed 11 Mar, 06:00</p><p>Forecast: 31 runs</p>
 <h1>GO: lift Creek this afternoon, from 13:30.</h1><p>9 in 10: both faces dry, wind light enough.</p>
-<h2>Chart</h2><img src="cid:chart@example.invalid" alt="Lift Tue 13-17. Highest gust 57 on Wed."></body></html>
+<h2>Chart</h2><img src="cid:chart@example.invalid" alt="Lift Tue 13-17. Highest gust 57 on Wed.">
+<img src="cid:season@example.invalid" alt="Creek: out since 10 Feb, lift 10 Mar."></body></html>
 """
 CALENDAR = """BEGIN:VCALENDAR
 VERSION:2.0
@@ -56,6 +57,7 @@ def message(text=TEXT, html=HTML, png=None, calendar=CALENDAR, method="PUBLISH",
     alternative.set_content(text)
     alternative.add_alternative(html, subtype="html")
     alternative.get_payload()[1].add_related(png or picture(), "image", "png", cid="<chart@example.invalid>")
+    alternative.get_payload()[1].add_related(picture(1280), "image", "png", cid="<season@example.invalid>")
     attached = EmailMessage()
     attached.set_content(calendar, "text", "calendar", params={"charset": "utf-8", "method": method}, cte="base64")
     mail = EmailMessage()

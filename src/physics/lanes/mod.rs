@@ -1,4 +1,4 @@
-//! The cover model for many runs at once: several runs side by side, the same sums as [`run`](super::run).
+//! The cover model for many runs at once: several runs side by side, the same sums as [`super::run`].
 //!
 //! In:     hourly weather of runs that are known throughout, the block's light over the same hours.
 //! Out:    for each run and hour what `run` gives, and what of the gust reaches the cover.
