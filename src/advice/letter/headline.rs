@@ -129,7 +129,8 @@ impl<'a> Morning<'a> {
             more => format!("{more} half-days"),
         };
         let any = advice.any_later.map_or_else(String::new, |any| {
-            format!(", {} for one of them", words::chance(any.share()))
+            let which = if advice.chances_left == 1 { "it" } else { "one of them" };
+            format!(", {} for {which}", words::chance(any.share()))
         });
         Some(format!("Go now: waiting leaves {left} before picking{any}."))
     }
