@@ -218,24 +218,14 @@ fn roots() -> usize {
     HOURS * SUB_STEPS * MEMBERS
 }
 
-/// Fastest of several runs, in time on the core where the system tells it: others may use the machine too.
-fn fastest(times: u32, mut work: impl FnMut() -> f64) -> Duration {
+/// The fastest of some runs: what the machine can do when nothing else holds it up.
+fn fastest(times: usize, work: impl Fn() -> f64) -> Duration {
     let once = |_| {
-        let (start, on_core) = (Instant::now(), on_core());
+        let begin = Instant::now();
         black_box(work());
-        let elapsed = start.elapsed();
-        match (on_core, self::on_core()) {
-            (Some(before), Some(after)) => after.saturating_sub(before),
-            _ => elapsed,
-        }
+        begin.elapsed()
     };
     (0..times).map(once).min().unwrap_or_default()
-}
-
-/// Time this thread has spent on a core, where Linux tells it.
-fn on_core() -> Option<Duration> {
-    let told = std::fs::read_to_string("/proc/thread-self/schedstat").ok()?;
-    Some(Duration::from_nanos(told.split_whitespace().next()?.parse().ok()?))
 }
 
 fn summary() {
